@@ -15,6 +15,7 @@ type Command struct {
 	Photo     string `json:"photo,omitempty"`
 	Sheet     string `json:"sheet,omitempty"` // the text of an edited job sheet
 	Bench     string `json:"bench,omitempty"` // the text of an edited bench file
+	Gauge     string `json:"gauge,omitempty"` // link: whose port
 	By        string `json:"by,omitempty"`    // page, switch, key, button, file
 	// Sound settings; nil leaves them.
 	Volume *float64        `json:"volume,omitempty"`
@@ -38,4 +39,5 @@ const (
 	DoBench    = "bench"    // the bench file was edited
 	DoLock     = "lock"     // end play, drag: the lock is fastened, measure for the verdict
 	DoStep     = "step"     // procedure: the next step
+	DoLink     = "link"     // a gauge's port came or went ('up', 'lost'): taped, never sent by a person
 )

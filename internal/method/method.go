@@ -142,6 +142,9 @@ type Machine interface {
 	// Finish ends the take where a person's word is needed: a whole turn is
 	// confirmed, a size accepted. It does nothing where it makes no sense.
 	Finish(t float64, out *Out)
+	// AtRest tells whether the reading just taken lies in a confirmed rest; it
+	// is asked after every reading and must be cheap.
+	AtRest() bool
 	// Progress is the present state, for the page.
 	Progress() Progress
 }
