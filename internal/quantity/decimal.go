@@ -6,6 +6,7 @@ package quantity
 import (
 	"errors"
 	"math"
+	"math/big"
 	"math/bits"
 	"strconv"
 )
@@ -104,6 +105,19 @@ func (d Decimal) Float() float64 {
 		return -v
 	}
 	return v
+}
+
+// Rat is the exact value as a fraction.
+func (d Decimal) Rat() *big.Rat {
+	n := new(big.Int).SetUint64(d.Coef)
+	if d.Neg {
+		n.Neg(n)
+	}
+	p := new(big.Int).Exp(big.NewInt(10), big.NewInt(max(int64(d.Scale), -int64(d.Scale))), nil)
+	if d.Scale < 0 {
+		return new(big.Rat).SetInt(n.Mul(n, p))
+	}
+	return new(big.Rat).SetFrac(n, p)
 }
 
 // IsZero tells whether the value is zero, whatever its places and sign.

@@ -3,6 +3,7 @@ package quantity
 import (
 	"fmt"
 	"math"
+	"math/big"
 	"strings"
 )
 
@@ -56,13 +57,36 @@ func expDigits(s string) bool {
 	return s != "" && s[0] >= '0' && s[0] <= '9'
 }
 
-// In is the quantity's value in unit u. A quantity without a unit is taken to
-// be in u.
+// In is the quantity's value in unit u, the nearest float64 wherever both units
+// have exact factors (1.02 in is 25.908 mm, not 25.907999999999998). A quantity
+// without a unit is taken to be in u.
 func (q Quantity) In(u Unit) (float64, error) {
 	if q.Unit == None || q.Unit == u {
 		return q.Value.Float(), nil
 	}
+	if r, ok := q.Rat(u); ok {
+		f, _ := r.Float64()
+		if f == 0 && q.Value.Neg {
+			f = math.Copysign(0, -1)
+		}
+		return f, nil
+	}
 	return Convert(q.Value.Float(), q.Unit, u)
+}
+
+// Rat is the quantity's exact value in unit u; ok is false where the units
+// differ in kind, one of them has no exact factor, or they have an offset.
+func (q Quantity) Rat(u Unit) (r *big.Rat, ok bool) {
+	r = q.Value.Rat()
+	if q.Unit == None || q.Unit == u {
+		return r, true
+	}
+	from, ok1 := q.Unit.Exact()
+	to, ok2 := u.Exact()
+	if !ok1 || !ok2 || q.Unit.Kind() != u.Kind() {
+		return nil, false
+	}
+	return r.Quo(r.Mul(r, from.Rat()), to.Rat()), true
 }
 
 // String writes "0.050 mm".
