@@ -17,6 +17,14 @@ type Live struct {
 	Problems  []Problem   `json:"problems"` // broken files, disk trouble; empty when all is well
 	Sound     LiveSound   `json:"sound"`
 	Jobs      []LiveName  `json:"jobs"` // what the job folder offers
+	Spoken    LiveSpoken  `json:"spoken"`
+}
+
+// LiveSpoken is what was said last, for screens with a voice of their own: a
+// screen speaks when N has grown since it last looked.
+type LiveSpoken struct {
+	N    uint64 `json:"n"`
+	Text string `json:"text"`
 }
 
 // LiveName is a job that could be chosen.
@@ -60,7 +68,7 @@ type LiveActive struct {
 	Reason     string   `json:"reason"`     // of the last stroke left out, or of a caution
 	Result     string   `json:"result"`     // so far; empty until there is one
 	U95        string   `json:"u95"`        //
-	Minus1     string   `json:"level_low"`  // mean of the low stop's rests, as the gauge reads
+	Minus1     string   `json:"level_low"`  // mean of the low stop's rests, as the gauge reads, in Unit
 	Plus1      string   `json:"level_high"` // mean of the high stop's rests
 	Zone       string   `json:"zone"`       // 'what can this gauge decide', one line
 	Steps      []string `json:"steps"`      // procedure
