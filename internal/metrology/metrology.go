@@ -3,6 +3,8 @@
 // It is pure.
 package metrology
 
+import "math"
+
 // Shape is the distribution of one part of an uncertainty budget.
 type Shape uint8
 
@@ -12,12 +14,41 @@ const (
 	StudentT
 	Rectangular
 	Triangular
+	// Declining is the density 2 (1 - P/d)/d on [0, d] of a play under one
+	// step: the only shape that is not symmetrical about the result. A budget
+	// that holds it belongs to an upper bound (see Bound).
+	Declining
 )
 
-var shapeWords = [...]string{"normal", "t", "rectangular", "triangular"}
+var shapeWords = [...]string{"normal", "t", "rectangular", "triangular", "declining"}
 
 // String is the word used in budget.csv.
 func (s Shape) String() string { return shapeWords[s] }
+
+// ParseShape reads the word of budget.csv; ok is false for any other.
+func ParseShape(word string) (s Shape, ok bool) {
+	for i, w := range shapeWords {
+		if w == word {
+			return Shape(i), true
+		}
+	}
+	return 0, false
+}
+
+// The names of the parts that a method's budget is made of, as they stand in
+// budget.csv. A derived value tells by them what its inputs share.
+const (
+	PartScatter       = "scatter"
+	PartStep          = "step"
+	PartCreep         = "creep"
+	PartError         = "gauge error"
+	PartErrorAssumed  = "gauge error, assumed" // none was given: at least one step
+	PartHysteresis    = "hysteresis"
+	PartAngles        = "angles"
+	PartRepeatability = "repeatability"
+	PartTemperature   = "temperature"
+	PartMaster        = "master"
+)
 
 // Part is one part of a budget. Value is the half-width (rectangular,
 // triangular) or the standard deviation (normal, t) as it was given; U is the
@@ -30,6 +61,28 @@ type Part struct {
 	Divisor float64
 	U       float64
 	Dof     float64
+}
+
+// Rect is a part known to lie within plus and minus half (JCGM 100, 4.3.7).
+func Rect(name string, half float64) Part {
+	return Part{name, half, Rectangular, math.Sqrt(3), half / math.Sqrt(3), math.Inf(1)}
+}
+
+// Tri is a part between plus and minus half, most likely in the middle: the
+// difference of two equal rectangles (JCGM 100, 4.3.9 and F.2.2.1).
+func Tri(name string, half float64) Part {
+	return Part{name, half, Triangular, math.Sqrt(6), half / math.Sqrt(6), math.Inf(1)}
+}
+
+// Gauss is a part known by its standard deviation.
+func Gauss(name string, sd float64) Part {
+	return Part{name, sd, Normal, 1, sd, math.Inf(1)}
+}
+
+// Student is a part estimated from repetition: its standard uncertainty and
+// the degrees of freedom of the estimate.
+func Student(name string, u, dof float64) Part {
+	return Part{name, u, StudentT, 1, u, dof}
 }
 
 // Budget is a result's uncertainty, part by part, all in the result's unit.

@@ -1,0 +1,204 @@
+package metrology
+
+import (
+	"fmt"
+	"math"
+
+	"thouwright/internal/quantity"
+)
+
+// Ask is a gauge about to be used on a check, before anything is measured. All
+// lengths in one unit; zero means not given.
+type Ask struct {
+	Step       float64 // least change the gauge can show
+	ErrorLocal float64 // largest error of a difference (where the movement is within its span)
+	Error      float64 // largest error of a reading, over the whole travel
+	Hysteresis float64
+	Other      Budget // repeatability, angles, master: what else is known beforehand
+	Difference bool   // the result is a difference of readings (play, run-out), not one reading
+	Limits     Limits // with OpenLow already applied where the method calls for it
+	Confidence float64
+	Rule       Rule
+}
+
+// Zone is what a gauge could ever say of the limits. It is at best: the scatter
+// of the strokes comes on top.
+type Zone struct {
+	Low, High  float64 // results between these would pass; open ends are infinite
+	Empty      bool    // no result could ever pass
+	Share      float64 // of the limits' width (from 0 where the lower end is open) that can pass
+	U          float64 // standard uncertainty expected at best
+	FinestHigh float64 // least upper limit (one-sided) or width (two-sided) that leaves a zone
+	StepNeeded float64 // a step that would leave half of the limits; 0: no step alone would
+	Budget     Budget
+	Assumed    bool // the gauge's error was not given: one step assumed
+	Confidence float64
+	limits     Limits
+}
+
+// DecisionZone finds the zone. With a normal uncertainty u and limits T apart
+// there is none below T/u = 3.92 at 95 %.
+func DecisionZone(a Ask) Zone {
+	b, assumed := a.budget(a.Step)
+	c := b.Combine()
+	z := Zone{Budget: b, U: c.U, Assumed: assumed, Confidence: a.Confidence, limits: a.Limits}
+	if a.Rule == Simple {
+		z.Low, z.High, z.Share = a.Limits.Low, a.Limits.High, 1
+		return z
+	}
+	z.Low, z.High, z.Empty = passing(c, a.Limits, a.Confidence)
+	z.Share = share(z.Low, z.High, z.Empty, a.Limits)
+	z.FinestHigh = finest(c, a.Limits, a.Confidence)
+	z.StepNeeded = a.stepNeeded()
+	return z
+}
+
+// budget is what a single take has at best with a gauge of this step.
+func (a Ask) budget(step float64) (b Budget, assumed bool) {
+	if a.Difference {
+		b = append(b, Tri(PartStep, step))
+	} else {
+		b = append(b, Rect(PartStep, step/2))
+	}
+	switch {
+	case a.ErrorLocal > 0 && a.Difference:
+		b = append(b, Rect(PartError, a.ErrorLocal))
+	case a.Error > 0 && a.Difference: // the difference of two rectangles
+		b = append(b, Tri(PartError, 2*a.Error))
+	case a.Error > 0:
+		b = append(b, Rect(PartError, a.Error))
+	case a.ErrorLocal > 0:
+		b = append(b, Rect(PartError, a.ErrorLocal))
+	default:
+		b, assumed = append(b, Rect(PartErrorAssumed, step)), true
+	}
+	if a.Hysteresis > 0 {
+		b = append(b, Rect(PartHysteresis, a.Hysteresis))
+	}
+	return append(b, a.Other...), assumed
+}
+
+// passing is the interval of results whose p_in reaches the confidence.
+func passing(c Combined, lim Limits, conf float64) (low, high float64, empty bool) {
+	if lim.None() {
+		return lim.Low, lim.High, false
+	}
+	guard := c.Quantile(conf) // one tail
+	switch {
+	case math.IsInf(lim.Low, -1):
+		return lim.Low, lim.High - guard, false
+	case math.IsInf(lim.High, 1):
+		return lim.Low + guard, lim.High, false
+	}
+	in := func(v float64) float64 { _, p, _ := c.Prob(v, lim.Low, lim.High); return p }
+	mid := (lim.Low + lim.High) / 2
+	if in(mid) < conf {
+		return math.NaN(), math.NaN(), true
+	}
+	inside, outside := mid, lim.High
+	for range 60 {
+		m := (inside + outside) / 2
+		if in(m) >= conf {
+			inside = m
+		} else {
+			outside = m
+		}
+	}
+	return 2*mid - inside, inside, false
+}
+
+// share is the part of the limits that a result can pass in. An open lower end
+// counts from 0, the least a play can be.
+func share(low, high float64, empty bool, lim Limits) float64 {
+	switch {
+	case empty:
+		return 0
+	case math.IsInf(lim.High, 1) || lim.None():
+		return 1
+	case math.IsInf(lim.Low, -1):
+		if lim.High <= 0 {
+			return 1
+		}
+		return max(0, high/lim.High)
+	}
+	return (high - low) / lim.Width()
+}
+
+// finest is the least upper limit, or the least width between two limits, that
+// leaves any zone.
+func finest(c Combined, lim Limits, conf float64) float64 {
+	if math.IsInf(lim.Low, -1) || math.IsInf(lim.High, 1) {
+		return c.Quantile(conf)
+	}
+	return 2 * c.halfWidth(conf)
+}
+
+// enough is the share of the limits that a gauge which 'would do' leaves.
+const enough = 0.5
+
+// stepNeeded is the coarsest step of the 1-2-5 row, in the unit given, that
+// leaves enough; an assumed error shrinks with the step, a given one stays.
+func (a Ask) stepNeeded() float64 {
+	ok := func(step float64) bool {
+		b, _ := a.budget(step)
+		low, high, empty := passing(b.Combine(), a.Limits, a.Confidence)
+		return share(low, high, empty, a.Limits) >= enough
+	}
+	if !ok(0) || a.Limits.None() {
+		return 0
+	}
+	width := a.Limits.Width()
+	if math.IsInf(width, 1) {
+		width = math.Abs(a.Limits.High)
+	}
+	if math.IsInf(width, 1) || width == 0 {
+		return 0
+	}
+	for e := int(math.Ceil(math.Log10(width))); e > -9; e-- {
+		for _, m := range []float64{1, 0.5, 0.2} {
+			if s := m * math.Pow10(e); ok(s) {
+				return s
+			}
+		}
+	}
+	return 0
+}
+
+// In says it in one line for people, given the limits' unit and the one to show.
+func (z Zone) In(from, to quantity.Unit) string {
+	say := speaker(from, to, z.U)
+	if z.limits.None() {
+		return "no limits are set"
+	}
+	assumed := ""
+	if z.Assumed {
+		assumed = "; its error is not given, one step is assumed"
+	}
+	remedy := ""
+	switch {
+	case z.Share >= enough:
+	case z.StepNeeded > 0:
+		remedy = fmt.Sprintf("; a gauge with a step of %s would do", z.step(say))
+	default:
+		remedy = "; a finer step alone would not do: prove the gauge's error over a short movement, or use a better gauge"
+	}
+	switch {
+	case z.Empty:
+		return "this gauge can never say pass here: the limits would have to be " + say.full(z.FinestHigh) + " apart" + remedy + assumed
+	case math.IsInf(z.limits.Low, -1) && z.High <= 0 && z.limits.High > 0:
+		return "this gauge can never say pass here: the limit would have to be " + say.full(z.FinestHigh) + " or more" + remedy + assumed
+	case math.IsInf(z.Low, -1):
+		return "can pass up to " + say.full(z.High) + remedy + assumed
+	case math.IsInf(z.High, 1):
+		return "can pass from " + say.full(z.Low) + " up" + remedy + assumed
+	}
+	return "can pass from " + say.bare(z.Low) + " to " + say.full(z.High) + remedy + assumed
+}
+
+func (z Zone) step(say speech) string {
+	s := plain(say.in(z.StepNeeded), 2)
+	if u := say.to.String(); u != "" {
+		s += " " + u
+	}
+	return s
+}
