@@ -6,6 +6,7 @@ package config
 import (
 	"time"
 
+	"thouwright/internal/form"
 	"thouwright/internal/quantity"
 )
 
@@ -21,6 +22,8 @@ type Bench struct {
 	Switch *Switch `toml:"switch"`
 	Sound  Sound   `toml:"sound"`
 	Page   Page    `toml:"page"`
+
+	lines form.Lines
 }
 
 // Gauge is one [[gauge]]. Quantities that were not given are nil.

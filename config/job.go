@@ -1,6 +1,7 @@
 package config
 
 import (
+	"thouwright/internal/form"
 	"thouwright/internal/metrology"
 	"thouwright/internal/quantity"
 )
@@ -17,6 +18,8 @@ type Job struct {
 
 	Components []Component `toml:"component"`
 	Rules      []Rule      `toml:"rule"`
+
+	lines form.Lines
 }
 
 // Component is a part being measured.

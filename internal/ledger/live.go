@@ -1,5 +1,7 @@
 package ledger
 
+import "strconv"
+
 // Live is the state the page shows: the JSON of GET /api/state and of the
 // 'state' event. Numbers that come from the logs are strings in the logs' own
 // notation; an empty string is 'none'.
@@ -148,9 +150,25 @@ type LiveTake map[string]string
 
 // Problem is a mistake in a file, or trouble that needs a person.
 type Problem struct {
-	File string `json:"file"`
-	Line int    `json:"line"`
-	Text string `json:"text"`
+	File    string `json:"file"`
+	Line    int    `json:"line"` // 0: of the file as a whole
+	Text    string `json:"text"`
+	Warning bool   `json:"warning"` // to be known, but nothing is refused for it
+}
+
+// String is the problem in one line: file, line, what and what to do.
+func (p Problem) String() string {
+	where := p.File
+	if p.Line > 0 {
+		where += ":" + strconv.Itoa(p.Line)
+	}
+	if where != "" {
+		where += ": "
+	}
+	if p.Warning {
+		where += "warning: "
+	}
+	return where + p.Text
 }
 
 // LiveSound is the sound's settings as in force.

@@ -1,0 +1,140 @@
+// Package form reads the TOML files a person fills in (bench, job sheet,
+// driver) into structs, and says every mistake it finds as one line: file,
+// line, what was found, what is expected. The TOML library does the parsing;
+// what it does not give is added here: all mistakes at once, right lines
+// inside repeated tables, and the word that was probably meant for a key that
+// does not exist.
+package form
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/BurntSushi/toml"
+
+	"thouwright/internal/ledger"
+)
+
+// Lines tells on which line of a file a key, table or element stands.
+type Lines struct{ root *node }
+
+// At is the line of a path of keys (string) and elements (int, from 0), or of
+// the nearest place above it that the file holds; 0 where nothing is known.
+func (l Lines) At(path ...any) int {
+	n := l.root
+	if n == nil {
+		return 0
+	}
+	line := n.line
+	for _, p := range path {
+		var next *node
+		switch p := p.(type) {
+		case string:
+			next = n.kids[p]
+		case int:
+			if p >= 0 && p < len(n.items) {
+				next = n.items[p]
+			}
+		}
+		if next == nil {
+			break
+		}
+		n, line = next, next.line
+	}
+	return line
+}
+
+// Has tells whether the file holds exactly this path.
+func (l Lines) Has(path ...any) bool {
+	n := l.root
+	for _, p := range path {
+		if n == nil {
+			return false
+		}
+		switch p := p.(type) {
+		case string:
+			n = n.kids[p]
+		case int:
+			if p < 0 || p >= len(n.items) {
+				return false
+			}
+			n = n.items[p]
+		}
+	}
+	return n != nil
+}
+
+// Parse reads text into v, a pointer to a struct with toml tags. What v held
+// before stays where the file says nothing, so defaults go in first. With a
+// problem that is not a warning v is not to be used.
+func Parse(file string, text []byte, v any) (Lines, []ledger.Problem) {
+	one := func(line int, format string, a ...any) []ledger.Problem {
+		return []ledger.Problem{{File: file, Line: line, Text: fmt.Sprintf(format, a...)}}
+	}
+	if len(text) > MaxBytes {
+		return Lines{}, one(0, "the file holds %d bytes: no file of this kind is larger than %d; is it the right one?", len(text), MaxBytes)
+	}
+	s := strings.TrimPrefix(string(text), "\ufeff")
+	if i := badByte(s); i >= 0 {
+		return Lines{}, one(1+strings.Count(s[:i], "\n"), "byte \\x%02X is not UTF-8: save the file as UTF-8 text", s[i])
+	}
+	root, stop, bound, line := scan(s)
+	if bound != "" {
+		return Lines{}, one(line, "%s", bound)
+	}
+	var m map[string]any
+	_, err := toml.Decode(s[:upToLine(s, stop)], &m)
+	if err != nil {
+		line, msg := syntaxError(err)
+		return Lines{}, one(line, "%s", msg)
+	}
+	if stop < len(s) {
+		return Lines{}, one(line, "found %s where TOML expects key = value, [table] or [[table]]", quoteHere(s, stop))
+	}
+	b := binder{file: file, root: v}
+	b.table(m, root, v)
+	return Lines{root}, b.problems
+}
+
+// syntaxError is the library's word on text that is not TOML.
+func syntaxError(err error) (line int, msg string) {
+	var pe toml.ParseError
+	if !errors.As(err, &pe) {
+		return 0, oneLine(err.Error())
+	}
+	msg = pe.Message
+	if msg == "" {
+		msg = strings.TrimPrefix(pe.Error(), "toml: ")
+	}
+	msg = oneLine(msg)
+	if pe.LastKey != "" && len(pe.LastKey) <= 2*maxKey {
+		msg += fmt.Sprintf(" (at or after %s)", oneLine(pe.LastKey))
+	}
+	return pe.Position.Line, "not TOML: " + msg
+}
+
+func oneLine(s string) string {
+	s = strings.Map(func(r rune) rune {
+		if r < ' ' || r == 0x7f {
+			return ' '
+		}
+		return r
+	}, s)
+	return clip(s, 300)
+}
+
+func clip(s string, n int) string {
+	if len(s) <= n {
+		return s
+	}
+	for n > 0 && s[n]&0xC0 == 0x80 {
+		n--
+	}
+	return s[:n] + "…"
+}
+
+func quoteHere(s string, pos int) string {
+	end := upToLine(s, pos)
+	return fmt.Sprintf("%q", clip(strings.TrimSpace(s[pos:end]), 40))
+}
