@@ -18,6 +18,7 @@ var CueNames = []string{"rest", "stroke", "left-out", "pass", "fail", "undecided
 // finder gathers problems of one file; at points to their places.
 type finder struct {
 	file  string
+	torn  bool // the file could not be read whole: what is missing may be what was refused
 	lines form.Lines
 	ps    []Problem
 }
@@ -62,9 +63,16 @@ func path(p ...any) []any { return p }
 // gaugeName becomes a tape's file name and stands before '=' on a command line.
 var gaugeName = regexp.MustCompile(`^[\pL\pN][\pL\pN._-]{0,63}$`)
 
-// problems checks the bench by itself.
-func (b *Bench) problems(read []Problem) []Problem {
-	f := &finder{file: b.File, lines: b.lines}
+// missing adds a problem of something that is not there.
+func (f *finder) missing(at []any, format string, a ...any) {
+	if !f.torn {
+		f.add(at, format, a...)
+	}
+}
+
+// problems checks the bench by itself; torn tells that reading it met problems.
+func (b *Bench) problems(torn bool) []Problem {
+	f := &finder{file: b.File, lines: b.lines, torn: torn}
 	f.oneOf(path("display_unit"), "", "display_unit", b.DisplayUnit, "mm", "um", "in", "thou")
 	f.notEmpty("log_dir", b.LogDir)
 	f.notEmpty("job_dir", b.JobDir)
@@ -104,7 +112,7 @@ func (f *finder) gauge(i int, g *Gauge) {
 	at := func(key string) []any { return path("gauge", i, key) }
 	switch {
 	case g.Name == "":
-		f.add(at("name"), "%sno name: add name = \"dial-1\" or another short name", who)
+		f.missing(at("name"), "%sno name: add name = \"dial-1\" or another short name", who)
 	case !gaugeName.MatchString(g.Name):
 		f.add(at("name"), "%sname: found %q, expected letters, digits, '.', '_' or '-' without blanks, at most 64", who, g.Name)
 	default:
@@ -112,7 +120,7 @@ func (f *finder) gauge(i int, g *Gauge) {
 	}
 	f.port(at("port"), who, g.Port, "/dev/serial/by-id/…, tcp://HOST:PORT, rfc2217://HOST:PORT, tape:FILE or keys:/dev/input/…; 'thouwright ports' lists what is plugged in")
 	if g.Driver == "" {
-		f.add(at("driver"), "%sno driver: add driver = \"signed-decimal\", or let 'thouwright sniff %s' find one", who, orWord(g.Port, "PORT"))
+		f.missing(at("driver"), "%sno driver: add driver = \"signed-decimal\", or let 'thouwright sniff %s' find one", who, orWord(g.Port, "PORT"))
 	}
 	if g.Line != "" {
 		if _, err := ParseLine(g.Line); err != nil {
@@ -224,7 +232,7 @@ func (f *finder) port(at []any, who, p, expected string) {
 	scheme, rest, hasScheme := strings.Cut(p, ":")
 	switch {
 	case p == "":
-		f.add(at, "%sno port: add port = \"…\" with %s", who, expected)
+		f.missing(at, "%sno port: add port = \"…\" with %s", who, expected)
 	case strings.HasPrefix(p, "/"), comPort.MatchString(p):
 		if bareUSB.MatchString(p) {
 			f.warn(at, "%sport %s: the number may change at the next plugging: use its name under /dev/serial/by-id/ ('thouwright ports' shows it)", who, p)
@@ -285,7 +293,7 @@ func (f *finder) footSwitch(b *Bench) {
 		return
 	}
 	if s.Gauge == "" {
-		f.add(path("switch"), "[switch]: expected gauge = \"…\" and line = \"CTS\", or port = \"keys:/dev/input/…\"")
+		f.missing(path("switch"), "[switch]: expected gauge = \"…\" and line = \"CTS\", or port = \"keys:/dev/input/…\"")
 		return
 	}
 	if b.Gauge(s.Gauge) == nil {

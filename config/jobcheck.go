@@ -31,17 +31,15 @@ func sortedCues(m map[string]bool) []string {
 
 // problems checks the sheet by itself. Of a sheet that could not be read
 // whole, what is missing is not held against it a second time.
-func (j *Job) problems(unread bool) []Problem {
-	f := &finder{file: j.File, lines: j.lines}
+func (j *Job) problems(torn bool) []Problem {
+	f := &finder{file: j.File, lines: j.lines, torn: torn}
 	if j.Number == "" {
-		if !unread {
-			f.add(nil, "no number: add number = \"2026-041\" at the top; it names the job's folder")
-		}
+		f.missing(nil, "no number: add number = \"2026-041\" at the top; it names the job's folder")
 	} else if !GoodNumber(j.Number) {
 		f.add(path("number"), "number: found %q, but %s", j.Number, numberRule)
 	}
 	stages := f.distinct(path("stages"), "stages", "", j.Stages, mostPositions)
-	if len(j.Components) == 0 && !unread {
+	if len(j.Components) == 0 && !torn {
 		f.warn(nil, "no [[component]] yet: nothing of this job can be measured")
 	}
 	seen, ids, checks := map[string]bool{}, map[string]string{}, 0
@@ -51,12 +49,12 @@ func (j *Job) problems(unread bool) []Problem {
 		switch {
 		case c.Name == "":
 			who = fmt.Sprintf("component %d", i+1)
-			f.add(path("component", i), "%s: no name: add name = \"left swivel pin\" or what it is", who)
+			f.missing(path("component", i), "%s: no name: add name = \"left swivel pin\" or what it is", who)
 		case seen[c.Name]:
 			f.add(path("component", i, "name"), "%s: the name is taken by another component: give each its own", who)
 		}
 		seen[c.Name] = true
-		if len(c.Checks) == 0 && !unread {
+		if len(c.Checks) == 0 && !torn {
 			f.warn(path("component", i), "%s: no [[component.check]] under it: nothing of it can be measured", who)
 		}
 		names := map[string]bool{}
@@ -79,10 +77,10 @@ func (j *Job) problems(unread bool) []Problem {
 	}
 	for i, r := range j.Rules {
 		who := fmt.Sprintf("rule %d: ", i+1)
-		if r.When == "" && !unread {
+		if r.When == "" && !torn {
 			f.add(path("rule", i), "%sno condition: add when = \"side == 'below'\" or another", who)
 		}
-		if r.Say == "" && r.Sound == "" && !unread {
+		if r.Say == "" && r.Sound == "" && !torn {
 			f.add(path("rule", i), "%sneither say nor sound: it would do nothing", who)
 		}
 		if r.Sound != "" {
@@ -113,7 +111,7 @@ func (f *finder) check(i, k int, component string, c *Check, stages map[string]b
 	at := func(key string) []any { return path("component", i, "check", k, key) }
 	who := fmt.Sprintf("%s, check %d: ", component, k+1)
 	if c.Name == "" {
-		f.add(at("name"), "%sno name: add name = \"play in bushes\" or what is measured", who)
+		f.missing(at("name"), "%sno name: add name = \"play in bushes\" or what is measured", who)
 	} else {
 		who = fmt.Sprintf("%s, check %q: ", component, c.Name)
 	}
@@ -122,7 +120,7 @@ func (f *finder) check(i, k int, component string, c *Check, stages map[string]b
 	}
 	known := false
 	if c.Method == "" {
-		f.add(at("method"), "%sno method: add method = one of %s", who, orList(Methods))
+		f.missing(at("method"), "%sno method: add method = one of %s", who, orList(Methods))
 	} else {
 		known = f.oneOf(at("method"), who, "method", c.Method, Methods...)
 	}

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"sort"
 	"strings"
 
 	"thouwright/internal/form"
@@ -45,12 +46,18 @@ func ParseBench(file string, text []byte) (*Bench, []Problem) {
 	}
 	lines, ps := form.Parse(file, text, b)
 	b.File, b.lines = file, lines
-	ps = append(ps, b.problems(ps)...)
+	ps = inOrder(append(ps, b.problems(Refused(ps))...))
 	if Refused(ps) {
 		return nil, ps
 	}
 	b.resolve()
 	return b, ps
+}
+
+// inOrder sorts problems by line, as a person goes through the file.
+func inOrder(ps []Problem) []Problem {
+	sort.SliceStable(ps, func(i, k int) bool { return ps[i].Line < ps[k].Line })
+	return ps
 }
 
 // resolve makes the bench's paths independent of where the program was started.
@@ -86,8 +93,7 @@ func ParseJob(file string, text []byte) (*Job, []Problem) {
 	j := &Job{}
 	lines, ps := form.Parse(file, text, j)
 	j.File, j.lines = file, lines
-	unread := Refused(ps)
-	ps = append(ps, j.problems(unread)...)
+	ps = inOrder(append(ps, j.problems(Refused(ps))...))
 	if Refused(ps) {
 		return nil, ps
 	}

@@ -47,7 +47,7 @@ func (f *finder) belongs(at func(string) []any, who string, c *Check) {
 	}
 	measured := Methods[:len(Methods)-1]
 	if c.Method != method.Derived && c.Gauge == "" {
-		f.add(at("gauge"), "%sno gauge: add gauge = \"…\" with a gauge's name from the bench file", who)
+		f.missing(at("gauge"), "%sno gauge: add gauge = \"…\" with a gauge's name from the bench file", who)
 	}
 	only("gauge", measured...)
 	only("minus", method.Play, method.EndPlay, method.RunOut, method.Size)
@@ -87,7 +87,7 @@ func (f *finder) belongs(at func(string) []any, who string, c *Check) {
 		f.oneOf(at("compare"), who, "compare", c.Compare, "breakaway", "running", "peak")
 	}
 	if c.Method == method.Derived && c.Value == "" {
-		f.add(at("value"), "%sno value: add value = 'bush[\"upper\"] - pin[\"upper\"]' or another expression of other checks' ids", who)
+		f.missing(at("value"), "%sno value: add value = 'bush[\"upper\"] - pin[\"upper\"]' or another expression of other checks' ids", who)
 	}
 	only("value", method.Derived)
 }

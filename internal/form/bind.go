@@ -113,7 +113,8 @@ func placeOf(t reflect.Type, key string) string {
 			return header
 		}
 		if deeper := placeOf(ft, key); deeper != "" {
-			return strings.Replace(deeper, "[", "["+k+".", 1)
+			name := strings.Trim(deeper, "[]")
+			return strings.Replace(deeper, name, k+"."+name, 1)
 		}
 	}
 	return ""

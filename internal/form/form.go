@@ -107,7 +107,10 @@ func syntaxError(err error) (line int, msg string) {
 	if msg == "" {
 		msg = strings.TrimPrefix(pe.Error(), "toml: ")
 	}
-	msg = oneLine(msg)
+	msg = strings.TrimSuffix(oneLine(msg), ".")
+	if strings.HasPrefix(msg, "expected value but found") {
+		msg += ": put text between quotes"
+	}
 	if pe.LastKey != "" && len(pe.LastKey) <= 2*maxKey {
 		msg += fmt.Sprintf(" (at or after %s)", oneLine(pe.LastKey))
 	}
