@@ -3,108 +3,8 @@ package quantity
 import (
 	"fmt"
 	"math"
-	"math/big"
 	"strings"
 )
-
-// Quantity is an exact number with its unit.
-type Quantity struct {
-	Value Decimal
-	Unit  Unit
-}
-
-// ParseQuantity reads "0.050 mm", "2 thou", "1.2 N*m", "30". A number without
-// a unit has the unit None.
-func ParseQuantity(s string) (Quantity, error) {
-	s = strings.TrimSpace(s)
-	i := numberEnd(s)
-	v, err := ParseDecimal(s[:i])
-	if err != nil {
-		return Quantity{}, fmt.Errorf("%q is not a quantity: expected a number and a unit, such as 0.050 mm", s)
-	}
-	u, err := ParseUnit(s[i:])
-	if err != nil {
-		return Quantity{}, fmt.Errorf("%q: %w", s, err)
-	}
-	return Quantity{v, u}, nil
-}
-
-// numberEnd is the index behind the number s begins with.
-func numberEnd(s string) int {
-	i := 0
-	for i < len(s) {
-		c := s[i]
-		switch {
-		case c >= '0' && c <= '9', c == '.', (c == '+' || c == '-') && i == 0:
-			i++
-		case (c == 'e' || c == 'E') && i > 0 && i+1 < len(s) && expDigits(s[i+1:]):
-			i++
-			for i < len(s) && (s[i] == '+' || s[i] == '-' || s[i] >= '0' && s[i] <= '9') {
-				i++
-			}
-			return i
-		default:
-			return i
-		}
-	}
-	return i
-}
-
-func expDigits(s string) bool {
-	if s != "" && (s[0] == '+' || s[0] == '-') {
-		s = s[1:]
-	}
-	return s != "" && s[0] >= '0' && s[0] <= '9'
-}
-
-// In is the quantity's value in unit u, the nearest float64 wherever both units
-// have exact factors (1.02 in is 25.908 mm, not 25.907999999999998). A quantity
-// without a unit is taken to be in u.
-func (q Quantity) In(u Unit) (float64, error) {
-	if q.Unit == None || q.Unit == u {
-		return q.Value.Float(), nil
-	}
-	if r, ok := q.Rat(u); ok {
-		f, _ := r.Float64()
-		if f == 0 && q.Value.Neg {
-			f = math.Copysign(0, -1)
-		}
-		return f, nil
-	}
-	return Convert(q.Value.Float(), q.Unit, u)
-}
-
-// Rat is the quantity's exact value in unit u; ok is false where the units
-// differ in kind, one of them has no exact factor, or they have an offset.
-func (q Quantity) Rat(u Unit) (r *big.Rat, ok bool) {
-	r = q.Value.Rat()
-	if q.Unit == None || q.Unit == u {
-		return r, true
-	}
-	from, ok1 := q.Unit.Exact()
-	to, ok2 := u.Exact()
-	if !ok1 || !ok2 || q.Unit.Kind() != u.Kind() {
-		return nil, false
-	}
-	return r.Quo(r.Mul(r, from.Rat()), to.Rat()), true
-}
-
-// String writes "0.050 mm".
-func (q Quantity) String() string {
-	if q.Unit == None {
-		return q.Value.String()
-	}
-	return q.Value.String() + " " + q.Unit.String()
-}
-
-// MarshalText writes String.
-func (q Quantity) MarshalText() ([]byte, error) { return []byte(q.String()), nil }
-
-// UnmarshalText reads what ParseQuantity reads.
-func (q *Quantity) UnmarshalText(b []byte) (err error) {
-	*q, err = ParseQuantity(string(b))
-	return err
-}
 
 // Range is a permitted or expected interval; an end that is not set is open.
 type Range struct {
@@ -113,7 +13,8 @@ type Range struct {
 	Unit            Unit
 }
 
-// ParseRange reads "0.009..0.050 mm", "..0.050 mm" and "0.009.. mm".
+// ParseRange reads "0.009..0.050 mm", "..0.050 mm" and "0.009.. mm"; also
+// "0.009 mm..0.050 mm".
 func ParseRange(s string) (Range, error) {
 	var r Range
 	bad := func(why string) (Range, error) {
@@ -123,23 +24,31 @@ func ParseRange(s string) (Range, error) {
 	if !ok {
 		return bad("no '..' in it")
 	}
-	low, rest = strings.TrimSpace(low), strings.TrimSpace(rest)
-	var err error
-	if low != "" {
-		if r.Low, err = ParseDecimal(low); err != nil {
-			return bad(fmt.Sprintf("%q is no number", low))
+	end := func(text string) (Quantity, bool, error) {
+		if text = strings.TrimSpace(text); text == "" {
+			return Quantity{}, false, nil
 		}
-		r.HasLow = true
-	}
-	i := numberEnd(rest)
-	if high := rest[:i]; high != "" {
-		if r.High, err = ParseDecimal(high); err != nil {
-			return bad(fmt.Sprintf("%q is no number", high))
+		if i := numberEnd(text); i == 0 { // only a unit: the open end of "0.009.. mm"
+			u, err := ParseUnit(text)
+			return Quantity{Unit: u}, false, err
 		}
-		r.HasHigh = true
+		q, err := ParseQuantity(text)
+		return q, true, err
 	}
-	if r.Unit, err = ParseUnit(rest[i:]); err != nil {
+	lo, hasLow, err := end(low)
+	if err != nil || low != "" && !hasLow {
+		return bad(fmt.Sprintf("%q is no number", strings.TrimSpace(low)))
+	}
+	hi, hasHigh, err := end(rest)
+	if err != nil {
 		return bad(err.Error())
+	}
+	if lo.Unit != None && hi.Unit != None && lo.Unit != hi.Unit {
+		return bad("its ends have different units")
+	}
+	r = Range{Low: lo.Value, High: hi.Value, HasLow: hasLow, HasHigh: hasHigh, Unit: hi.Unit}
+	if r.Unit == None {
+		r.Unit = lo.Unit
 	}
 	if !r.HasLow && !r.HasHigh {
 		return bad("both ends are open")

@@ -3,6 +3,7 @@ package quantity
 import (
 	"fmt"
 	"math"
+	"math/big"
 	"strings"
 )
 
@@ -63,71 +64,131 @@ const (
 	MPa
 	GPa
 	Psi
+	Uin // microinch
 	numUnits
 )
 
+// unitDef is one unit. size is what one of it is in its kind's own unit, as a
+// product or quotient of exact decimals; "" where it has an offset or is not
+// rational.
 type unitDef struct {
 	symbol string
 	kind   Kind
-	factor Decimal // exact, into the kind's own unit; zero where none is exact
-	approx float64 // used where no exact factor fits
+	size   string
 	words  []string
 }
 
-func dec(s string) Decimal {
-	d, err := ParseDecimal(s)
-	if err != nil {
-		panic(err)
-	}
-	return d
-}
-
-// Factors: NIST SP 811 (2008), Appendix B; 1 in = 25.4 mm, 1 lb = 0.45359237 kg
+// Sizes: NIST SP 811 (2008), Appendix B; 1 in = 25.4 mm, 1 lb = 0.45359237 kg
 // and standard gravity 9.80665 m/s2 exactly, the others follow from these.
-const (
-	gravity = 9.80665
-	pound   = 0.45359237
-)
-
 var units = [numUnits]unitDef{
-	None:   {"", Bare, dec("1"), 1, nil},
-	MM:     {"mm", Length, dec("1"), 1, []string{"millimeter", "millimetre"}},
-	UM:     {"um", Length, dec("0.001"), 0.001, []string{"µm", "μm", "micron", "microns"}},
-	CM:     {"cm", Length, dec("10"), 10, nil},
-	M:      {"m", Length, dec("1000"), 1000, nil},
-	In:     {"in", Length, dec("25.4"), 25.4, []string{"inch", "inches", `"`}},
-	Thou:   {"thou", Length, dec("0.0254"), 0.0254, []string{"mil", "mils"}},
-	Ft:     {"ft", Length, dec("304.8"), 304.8, nil},
-	Deg:    {"deg", Angle, dec("1"), 1, []string{"°", "degree", "degrees"}},
-	Rad:    {"rad", Angle, Decimal{}, 180 / math.Pi, nil},
-	Arcmin: {"arcmin", Angle, Decimal{}, 1.0 / 60, []string{"'", "′"}},
-	Arcsec: {"arcsec", Angle, Decimal{}, 1.0 / 3600, []string{"″"}},
-	N:      {"N", Force, dec("1"), 1, []string{"newton", "newtons"}},
-	KN:     {"kN", Force, dec("1000"), 1000, nil},
-	Lbf:    {"lbf", Force, dec("4.4482216152605"), 4.4482216152605, nil},
-	Ozf:    {"ozf", Force, dec("0.27801385095378125"), 0.27801385095378125, nil},
-	Kgf:    {"kgf", Force, dec("9.80665"), gravity, nil},
-	Gf:     {"gf", Force, dec("0.00980665"), gravity / 1000, nil},
-	NM:     {"N·m", Torque, dec("1"), 1, []string{"N*m", "Nm", "N.m", "N-m"}},
-	NCM:    {"N·cm", Torque, dec("0.01"), 0.01, []string{"N*cm", "Ncm", "N.cm", "N-cm"}},
-	NMM:    {"N·mm", Torque, dec("0.001"), 0.001, []string{"N*mm", "Nmm", "N.mm", "N-mm"}},
-	LbfIn:  {"lbf·in", Torque, Decimal{}, pound * gravity * 0.0254, []string{"lbf*in", "in*lbf", "in·lbf", "lbf.in", "lbfin", "in.lbf", "inlbf", "in-lbf", "lbf-in", "in-lb", "inlb", "in.lb", "lb-in", "lb.in"}},
-	LbfFt:  {"lbf·ft", Torque, Decimal{}, pound * gravity * 0.3048, []string{"lbf*ft", "ft*lbf", "ft·lbf", "lbf.ft", "lbfft", "ft.lbf", "ftlbf", "ft-lbf", "lbf-ft", "ft-lb", "ftlb", "ft.lb", "lb-ft", "lb.ft"}},
-	OzfIn:  {"ozf·in", Torque, Decimal{}, pound / 16 * gravity * 0.0254, []string{"ozf*in", "in*ozf", "in·ozf", "ozf.in", "ozfin", "in.ozf", "inozf", "in-ozf", "ozf-in", "in-oz", "inoz", "oz-in", "oz.in", "ozin"}},
-	KgfCM:  {"kgf·cm", Torque, dec("0.0980665"), gravity / 100, []string{"kgf*cm", "kgf.cm", "kgfcm", "kgf-cm"}},
-	KgfM:   {"kgf·m", Torque, dec("9.80665"), gravity, []string{"kgf*m", "kgf.m", "kgfm", "kgf-m"}},
-	G:      {"g", Mass, dec("0.001"), 0.001, []string{"gram", "grams"}},
-	Kg:     {"kg", Mass, dec("1"), 1, nil},
-	Lb:     {"lb", Mass, dec("0.45359237"), pound, []string{"lbs"}},
-	Oz:     {"oz", Mass, Decimal{}, pound / 16, nil},
-	DegC:   {"°C", Temperature, Decimal{}, 1, []string{"C", "degC"}},
-	DegF:   {"°F", Temperature, Decimal{}, 5.0 / 9, []string{"F", "degF"}},
-	Kelvin: {"K", Temperature, Decimal{}, 1, nil},
-	Pa:     {"Pa", Stress, dec("0.000001"), 1e-6, nil},
-	MPa:    {"MPa", Stress, dec("1"), 1, []string{"N/mm2", "N/mm²"}},
-	GPa:    {"GPa", Stress, dec("1000"), 1000, nil},
-	Psi:    {"psi", Stress, Decimal{}, pound * gravity / (0.0254 * 0.0254) * 1e-6, nil},
+	None:   {"", Bare, "1", nil},
+	MM:     {"mm", Length, "1", []string{"millimeter", "millimetre", "millimeters", "millimetres"}},
+	UM:     {"um", Length, "0.001", []string{"µm", "μm", "micron", "microns"}},
+	CM:     {"cm", Length, "10", nil},
+	M:      {"m", Length, "1000", nil},
+	In:     {"in", Length, "25.4", []string{"inch", "inches", `"`}},
+	Thou:   {"thou", Length, "0.0254", []string{"mil", "mils"}},
+	Ft:     {"ft", Length, "304.8", []string{"foot", "feet"}},
+	Deg:    {"deg", Angle, "1", []string{"°", "degree", "degrees"}},
+	Rad:    {"rad", Angle, "", nil},
+	Arcmin: {"arcmin", Angle, "1/60", []string{"'", "′"}},
+	Arcsec: {"arcsec", Angle, "1/3600", []string{"″"}},
+	N:      {"N", Force, "1", []string{"newton", "newtons"}},
+	KN:     {"kN", Force, "1000", nil},
+	Lbf:    {"lbf", Force, "0.45359237*9.80665", nil},
+	Ozf:    {"ozf", Force, "0.45359237*9.80665/16", nil},
+	Kgf:    {"kgf", Force, "9.80665", nil},
+	Gf:     {"gf", Force, "0.00980665", nil},
+	NM:     {"N·m", Torque, "1", []string{"N*m", "Nm", "N.m", "N-m"}},
+	NCM:    {"N·cm", Torque, "0.01", []string{"N*cm", "Ncm", "N.cm", "N-cm"}},
+	NMM:    {"N·mm", Torque, "0.001", []string{"N*mm", "Nmm", "N.mm", "N-mm"}},
+	LbfIn:  {"lbf·in", Torque, "0.45359237*9.80665*0.0254", []string{"lbf*in", "in*lbf", "in·lbf", "lbf.in", "lbfin", "in.lbf", "inlbf", "in-lbf", "lbf-in", "in-lb", "inlb", "in.lb", "lb-in", "lb.in"}},
+	LbfFt:  {"lbf·ft", Torque, "0.45359237*9.80665*0.3048", []string{"lbf*ft", "ft*lbf", "ft·lbf", "lbf.ft", "lbfft", "ft.lbf", "ftlbf", "ft-lbf", "lbf-ft", "ft-lb", "ftlb", "ft.lb", "lb-ft", "lb.ft"}},
+	OzfIn:  {"ozf·in", Torque, "0.45359237*9.80665*0.0254/16", []string{"ozf*in", "in*ozf", "in·ozf", "ozf.in", "ozfin", "in.ozf", "inozf", "in-ozf", "ozf-in", "in-oz", "inoz", "oz-in", "oz.in", "ozin"}},
+	KgfCM:  {"kgf·cm", Torque, "0.0980665", []string{"kgf*cm", "kgf.cm", "kgfcm", "kgf-cm"}},
+	KgfM:   {"kgf·m", Torque, "9.80665", []string{"kgf*m", "kgf.m", "kgfm", "kgf-m"}},
+	G:      {"g", Mass, "0.001", []string{"gram", "grams"}},
+	Kg:     {"kg", Mass, "1", nil},
+	Lb:     {"lb", Mass, "0.45359237", []string{"lbs"}},
+	Oz:     {"oz", Mass, "0.45359237/16", nil},
+	DegC:   {"°C", Temperature, "", []string{"C", "degC"}},
+	DegF:   {"°F", Temperature, "", []string{"F", "degF"}},
+	Kelvin: {"K", Temperature, "", nil},
+	Pa:     {"Pa", Stress, "0.000001", nil},
+	MPa:    {"MPa", Stress, "1", []string{"N/mm2", "N/mm²"}},
+	GPa:    {"GPa", Stress, "1000", nil},
+	Psi:    {"psi", Stress, "0.45359237*9.80665/0.0254/0.0254/1000000", nil},
+	Uin:    {"uin", Length, "0.0000254", []string{"µin", "μin", "microinch", "microinches"}},
 }
+
+// sizes are the units' exact sizes, nil where there is none.
+var sizes = func() (r [numUnits]*big.Rat) {
+	for u := range units {
+		if s := units[u].size; s != "" {
+			r[u] = product(s)
+		}
+	}
+	return r
+}()
+
+// product reads "a*b/c" of decimals. The text is this file's own, so a wrong one
+// panics at start, in every test.
+func product(s string) *big.Rat {
+	r := big.NewRat(1, 1)
+	over := false
+	for s != "" {
+		i := strings.IndexAny(s, "*/")
+		word, next := s, byte(0)
+		if i >= 0 {
+			word, next, s = s[:i], s[i], s[i+1:]
+		} else {
+			s = ""
+		}
+		d, err := ParseDecimal(word)
+		if err != nil {
+			panic(err)
+		}
+		if over {
+			r.Quo(r, d.Rat())
+		} else {
+			r.Mul(r, d.Rat())
+		}
+		over = next == '/'
+	}
+	return r
+}
+
+// factors hold size as a short decimal where it is one.
+var factors = func() (d [numUnits]Decimal) {
+	for u := range units {
+		if f, err := ParseDecimal(units[u].size); err == nil {
+			d[u] = f
+		}
+	}
+	// These products are short too.
+	d[Lbf], _ = ParseDecimal("4.4482216152605")
+	d[Ozf], _ = ParseDecimal("0.27801385095378125")
+	return d
+}()
+
+// ratio is size(from)/size(to) as two float64: exact for nearly all pairs, so
+// that 1 in is 1000 thou and 1 mm is 1000 um with no rounding at all.
+type ratio struct{ num, den float64 }
+
+var ratios = func() (t [numUnits][numUnits]ratio) {
+	for from := None + 1; from < numUnits; from++ {
+		for to := None + 1; to < numUnits; to++ {
+			if from.Kind() != to.Kind() || sizes[from] == nil || sizes[to] == nil {
+				continue
+			}
+			q := new(big.Rat).Quo(sizes[from], sizes[to])
+			n, _ := new(big.Float).SetInt(q.Num()).Float64()
+			d, _ := new(big.Float).SetInt(q.Denom()).Float64()
+			t[from][to] = ratio{n, d}
+		}
+	}
+	return t
+}()
 
 var byWord = func() map[string]Unit {
 	m := make(map[string]Unit, 4*int(numUnits))
@@ -162,7 +223,7 @@ func (u Unit) IsLength() bool { return u.Kind() == Length }
 // Exact is the unit's factor into its kind's own unit (mm, degree, N, N·m, kg,
 // MPa) where it is a short decimal; ok is false otherwise.
 func (u Unit) Exact() (f Decimal, ok bool) {
-	f = units[u].factor
+	f = factors[u]
 	return f, f.Coef != 0
 }
 
@@ -188,7 +249,7 @@ func ParseUnit(s string) (Unit, error) {
 			return u, nil
 		}
 	}
-	return None, fmt.Errorf("unknown unit %q: use mm, um, in, thou, deg, N, lbf, kgf, N·m (or N*m), in*lbf, ft*lbf, g, kg, lb", s)
+	return None, fmt.Errorf("unknown unit %q: use mm, um, in, thou, deg, N, lbf, kgf, N·m (or N*m), in*lbf, ft*lbf, g, kg, lb, degC, MPa", s)
 }
 
 // MarshalText writes the symbol.
@@ -212,12 +273,26 @@ func Convert(v float64, from, to Unit) (float64, error) {
 	if from.Kind() == Temperature {
 		return fromCelsius(toCelsius(v, from), to), nil
 	}
-	f, g := units[from], units[to]
-	// A division by an exact inverse keeps 1 mm = 1000 um free of rounding.
-	if f.factor.Coef != 0 && g.factor.Coef != 0 && f.factor.Scale > 0 && g.factor == dec("1") {
-		return v * float64(f.factor.Coef) / pow10[f.factor.Scale], nil
+	if r := ratios[from][to]; r.den != 0 {
+		return v * r.num / r.den, nil
 	}
-	return v * f.approx / g.approx, nil
+	return fromDegrees(toDegrees(v, from), to), nil // radians
+}
+
+func toDegrees(v float64, u Unit) float64 {
+	if u == Rad {
+		return v * 180 / math.Pi
+	}
+	r := ratios[u][Deg]
+	return v * r.num / r.den
+}
+
+func fromDegrees(v float64, u Unit) float64 {
+	if u == Rad {
+		return v * math.Pi / 180
+	}
+	r := ratios[Deg][u]
+	return v * r.num / r.den
 }
 
 func orNone(u Unit) string {
