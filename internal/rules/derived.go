@@ -1,0 +1,250 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/expr-lang/expr/ast"
+	"github.com/expr-lang/expr/conf"
+	"github.com/expr-lang/expr/parser"
+)
+
+// Input names a measured value: id["position"], or id alone where the check has
+// no positions.
+type Input struct{ ID, Position string }
+
+func (i Input) String() string {
+	if i.Position == "" {
+		return i.ID
+	}
+	return fmt.Sprintf("%s[%q]", i.ID, i.Position)
+}
+
+// Expr is the value of a derived check. It does not change and may be used by
+// many goroutines.
+type Expr struct {
+	text   string
+	inputs []Input
+	smooth bool
+	eval   func(v []float64) float64
+}
+
+// The functions of a derived value. Ovality and taper are the largest less the
+// smallest of two or more sizes, taken across directions at one place or along
+// the length in one direction; clearance is bore less shaft.
+var functions = map[string]struct {
+	least, most int
+	smooth      bool
+	f           func(v []float64) float64
+}{
+	"min":       {1, maxArgs, false, func(v []float64) float64 { return fold(v, math.Min) }},
+	"max":       {1, maxArgs, false, func(v []float64) float64 { return fold(v, math.Max) }},
+	"abs":       {1, 1, false, func(v []float64) float64 { return math.Abs(v[0]) }},
+	"mean":      {1, maxArgs, true, mean},
+	"ovality":   {2, maxArgs, false, spread},
+	"taper":     {2, maxArgs, false, spread},
+	"clearance": {2, 2, true, func(v []float64) float64 { return v[0] - v[1] }},
+}
+
+const maxArgs = 64
+
+const functionList = "abs, min, max, mean, ovality, taper, clearance"
+
+func fold(v []float64, f func(a, b float64) float64) float64 {
+	r := v[0]
+	for _, x := range v[1:] {
+		r = f(r, x)
+	}
+	return r
+}
+
+func mean(v []float64) float64 {
+	s := 0.0
+	for _, x := range v {
+		s += x
+	}
+	return s / float64(len(v))
+}
+
+func spread(v []float64) float64 { return fold(v, math.Max) - fold(v, math.Min) }
+
+// CompileDerived prepares the value of a derived check, such as
+// 'bush["upper"] - pin["upper"]'.
+func CompileDerived(text string) (*Expr, error) {
+	if strings.TrimSpace(text) == "" {
+		return nil, fmt.Errorf("no value; expected one such as 'bush[\"upper\"] - pin[\"upper\"]'")
+	}
+	c := conf.CreateNew()
+	c.MaxNodes = maxNodes
+	for name := range c.Builtins { // our own functions stand in their place
+		c.Disabled[name] = true
+	}
+	tree, err := parser.ParseWithConfig(text, c)
+	if err != nil {
+		return nil, fmt.Errorf("value %q: %s", text, oneLine(err))
+	}
+	e := &Expr{text: text, smooth: true}
+	e.eval, err = e.compile(tree.Node)
+	if err != nil {
+		return nil, fmt.Errorf("value %q: %w", text, err)
+	}
+	if len(e.inputs) == 0 {
+		return nil, fmt.Errorf("value %q: it uses no measured value; expected one such as 'bush[\"upper\"] - pin[\"upper\"]'", text)
+	}
+	for _, in := range e.inputs {
+		for _, other := range e.inputs {
+			if in.ID == other.ID && (in.Position == "") != (other.Position == "") {
+				return nil, fmt.Errorf("value %q: %s is used with and without a position", text, in.ID)
+			}
+		}
+	}
+	return e, nil
+}
+
+// compile turns the tree into a function; anything but arithmetic is refused.
+func (e *Expr) compile(n ast.Node) (func([]float64) float64, error) {
+	switch n := n.(type) {
+	case *ast.IntegerNode:
+		x := float64(n.Value)
+		return func([]float64) float64 { return x }, nil
+	case *ast.FloatNode:
+		x := n.Value
+		return func([]float64) float64 { return x }, nil
+	case *ast.IdentifierNode:
+		return e.input(Input{n.Value, ""}), nil
+	case *ast.MemberNode:
+		id, ok := n.Node.(*ast.IdentifierNode)
+		pos, ok2 := n.Property.(*ast.StringNode)
+		if !ok || !ok2 || n.Method || n.Optional {
+			return nil, fmt.Errorf("expected a check's id and a position in quotes, such as bush[\"upper\"], found %s", n)
+		}
+		if pos.Value == "" {
+			return nil, fmt.Errorf("%s[\"\"]: an empty position; write %s alone where the check has no positions", id.Value, id.Value)
+		}
+		return e.input(Input{id.Value, pos.Value}), nil
+	case *ast.UnaryNode:
+		f, err := e.compile(n.Node)
+		if err != nil {
+			return nil, err
+		}
+		switch n.Operator {
+		case "-":
+			return func(v []float64) float64 { return -f(v) }, nil
+		case "+":
+			return f, nil
+		}
+		return nil, fmt.Errorf("%q has no place in a value; use + - * / ^ and %s", n.Operator, functionList)
+	case *ast.BinaryNode:
+		return e.binary(n)
+	case *ast.CallNode:
+		return e.call(n)
+	}
+	return nil, fmt.Errorf("found %s; expected numbers, values such as bush[\"upper\"], + - * / ^ and %s", n, functionList)
+}
+
+func (e *Expr) input(in Input) func([]float64) float64 {
+	for i, have := range e.inputs {
+		if have == in {
+			return func(v []float64) float64 { return v[i] }
+		}
+	}
+	i := len(e.inputs)
+	e.inputs = append(e.inputs, in)
+	return func(v []float64) float64 { return v[i] }
+}
+
+func (e *Expr) binary(n *ast.BinaryNode) (func([]float64) float64, error) {
+	a, err := e.compile(n.Left)
+	if err != nil {
+		return nil, err
+	}
+	b, err := e.compile(n.Right)
+	if err != nil {
+		return nil, err
+	}
+	switch n.Operator {
+	case "+":
+		return func(v []float64) float64 { return a(v) + b(v) }, nil
+	case "-":
+		return func(v []float64) float64 { return a(v) - b(v) }, nil
+	case "*":
+		return func(v []float64) float64 { return a(v) * b(v) }, nil
+	case "/":
+		return func(v []float64) float64 { return a(v) / b(v) }, nil
+	case "^", "**":
+		return func(v []float64) float64 { return math.Pow(a(v), b(v)) }, nil
+	}
+	return nil, fmt.Errorf("%q has no place in a value; use + - * / ^ and %s", n.Operator, functionList)
+}
+
+func (e *Expr) call(n *ast.CallNode) (func([]float64) float64, error) {
+	id, ok := n.Callee.(*ast.IdentifierNode)
+	if !ok {
+		return nil, fmt.Errorf("found %s; expected one of %s", n, functionList)
+	}
+	f, ok := functions[id.Value]
+	if !ok {
+		return nil, fmt.Errorf("unknown function %q; expected one of %s", id.Value, functionList)
+	}
+	args := n.Arguments
+	if len(args) == 1 { // mean([a, b]) is the same as mean(a, b)
+		if list, ok := args[0].(*ast.ArrayNode); ok {
+			args = list.Nodes
+		}
+	}
+	if len(args) < f.least || len(args) > f.most {
+		return nil, fmt.Errorf("%s takes %s, found %d", id.Value, count(f.least, f.most), len(args))
+	}
+	fs := make([]func([]float64) float64, len(args))
+	for i, a := range args {
+		var err error
+		if fs[i], err = e.compile(a); err != nil {
+			return nil, err
+		}
+	}
+	e.smooth = e.smooth && f.smooth
+	if len(fs) == 1 {
+		return func(v []float64) float64 { return f.f([]float64{fs[0](v)}) }, nil
+	}
+	return func(v []float64) float64 {
+		var room [8]float64
+		x := room[:0]
+		for _, g := range fs {
+			x = append(x, g(v))
+		}
+		return f.f(x)
+	}, nil
+}
+
+func count(least, most int) string {
+	switch {
+	case least == most && least == 1:
+		return "one value"
+	case least == most:
+		return fmt.Sprintf("%d values", least)
+	}
+	return fmt.Sprintf("%d or more values", least)
+}
+
+// String is the expression as written.
+func (e *Expr) String() string { return e.text }
+
+// Inputs are the values it needs, each once, in the order of Eval's argument.
+func (e *Expr) Inputs() []Input { return append([]Input(nil), e.inputs...) }
+
+// Smooth tells whether first-order propagation holds: false where it uses min,
+// max, abs, ovality or taper.
+func (e *Expr) Smooth() bool { return e.smooth }
+
+// Eval is the value for the inputs' values, which must all be in one unit.
+func (e *Expr) Eval(values []float64) (float64, error) {
+	if len(values) != len(e.inputs) {
+		return 0, fmt.Errorf("value %q needs %d inputs, found %d", e.text, len(e.inputs), len(values))
+	}
+	v := e.eval(values)
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0, fmt.Errorf("value %q is not a number for %v", e.text, values)
+	}
+	return v, nil
+}
