@@ -29,7 +29,9 @@ type Gauge struct {
 	RangeLow      float64
 	RangeHigh     float64
 	Error         float64 // largest error of a reading over the whole travel
+	HasError      bool    // given, even as zero
 	ErrorLocal    float64 // largest error of a difference within ErrorSpan
+	HasErrorLocal bool    // given, even as zero
 	ErrorSpan     float64
 	Hysteresis    float64
 	Repeatability float64
@@ -77,6 +79,8 @@ type Reading struct {
 	Fault   bool    // no usable value
 	Pressed bool    // the gauge's data button
 	Minus   bool    // from the second gauge
+
+	step2 float64 // last digit of the second gauge, once subtracted
 }
 
 // Note is what a machine says while it works.

@@ -1,0 +1,80 @@
+package method
+
+import (
+	"math"
+
+	"thouwright/internal/metrology"
+)
+
+// Parts of a budget that only methods know; the others are metrology's.
+const (
+	PartNoiseBias = "noise bias" // of a total indicated run-out
+	PartSetting   = "setting"    // setting the gauge to its master
+	PartClosure   = "closure"    // the zero looked at again
+)
+
+var inf = math.Inf(1)
+
+// scaled multiplies a part's effect on the result.
+func scaled(p metrology.Part, by float64) metrology.Part {
+	p.U *= by
+	if p.U > 0 {
+		p.Divisor = p.Value / p.U
+	}
+	return p
+}
+
+// differenceError is what a gauge's own error does to a difference of two of
+// its readings that lie move apart. A certificate's bound of a short movement
+// applies where the movement is within its span; a bound of each reading
+// counts for both of them. Where nothing is given one step is charged, and
+// says so: a gauge of unknown error is never errorless.
+func differenceError(g Gauge, move, step float64) metrology.Part {
+	switch {
+	case g.HasErrorLocal && (g.ErrorSpan <= 0 || math.Abs(move) <= g.ErrorSpan):
+		return metrology.Rect(metrology.PartError, g.ErrorLocal)
+	case g.HasError:
+		return metrology.Tri(metrology.PartError, 2*g.Error)
+	default:
+		return metrology.Rect(metrology.PartErrorAssumed, math.Max(step, g.ErrorLocal))
+	}
+}
+
+// angles gives the factor from what the gauge shows to the truth, and the
+// half-width of what bounded angles leave open: shown = true cos(direction) /
+// cos(tilt).
+func (s Spec) angles() (factor, half float64) {
+	const deg = math.Pi / 180
+	factor = math.Cos(s.TiltDeg*deg) / math.Cos(s.DirectionDeg*deg)
+	if s.TiltMax == 0 && s.DirectionMax == 0 {
+		return factor, 0
+	}
+	low, high := math.Cos(s.TiltMax*deg), 1/math.Cos(s.DirectionMax*deg)
+	return factor * (low + high) / 2, factor * (high - low) / 2
+}
+
+// angled corrects a result and its budget for the angles.
+func (s Spec) angled(value float64, b metrology.Budget) (float64, metrology.Budget) {
+	factor, half := s.angles()
+	if factor != 1 {
+		for i := range b {
+			b[i] = scaled(b[i], factor)
+		}
+	}
+	if half > 0 {
+		b = append(b, metrology.Rect(metrology.PartAngles, math.Abs(value)*half))
+	}
+	return value * factor, b
+}
+
+// withoutZeros drops parts that contribute nothing, so that the budget lists
+// what counts.
+func withoutZeros(b metrology.Budget) metrology.Budget {
+	out := b[:0]
+	for _, p := range b {
+		if p.U > 0 {
+			out = append(out, p)
+		}
+	}
+	return out
+}

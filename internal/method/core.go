@@ -1,0 +1,94 @@
+package method
+
+import (
+	"math"
+
+	"thouwright/internal/ledger"
+	"thouwright/internal/motion"
+)
+
+// core is what every machine does with the readings of its gauge: the step,
+// the rests, the first and last reading.
+type core struct {
+	spec   Spec
+	memory *GaugeMemory
+	minus  *GaugeMemory
+	find   *motion.Finder
+
+	digit   float64 // last digit of the gauge's readings, in Spec.Unit
+	digit2  float64 // of the second gauge's
+	step    float64 // what the finder was told
+	now     float64
+	last    Reading
+	started bool
+	low     float64
+	high    float64
+}
+
+func newCore(s Spec, memory, minus *GaugeMemory) core {
+	return core{spec: s, memory: memory, minus: minus, find: motion.NewFinder(motion.Settings{
+		Seconds:  s.RestSeconds,
+		Count:    s.RestCount,
+		Floor:    s.twoMicron(),
+		OnChange: s.Gauge.Sends == ledger.OnChange,
+	})}
+}
+
+// steps gives the step of the gauge and of the second gauge (0 without one):
+// the declared one, else the learned one, never below the last digit seen.
+func (c *core) steps() (step, step2 float64) {
+	step = c.spec.Gauge.Step
+	if step <= 0 {
+		step = c.memory.Ratio() * c.digit
+	}
+	if c.spec.Minus != nil {
+		if step2 = c.spec.Minus.Step; step2 <= 0 {
+			step2 = c.minus.Ratio() * c.digit2
+		}
+	}
+	return step, step2
+}
+
+// reading feeds the finder; ok is false where the reading has no value.
+func (c *core) reading(r Reading) (motion.Event, bool) {
+	c.now = r.T
+	if r.Fault || math.IsNaN(r.Value) {
+		return 0, false
+	}
+	if r.Step > 0 {
+		// A gauge may send fewer digits now and then; the finest one counts.
+		if c.digit == 0 || r.Step < c.digit {
+			c.digit = r.Step
+		}
+	}
+	if r.step2 > 0 && (c.digit2 == 0 || r.step2 < c.digit2) {
+		c.digit2 = r.step2
+	}
+	if !c.started {
+		c.started, c.low, c.high = true, r.Value, r.Value
+	}
+	c.low, c.high = math.Min(c.low, r.Value), math.Max(c.high, r.Value)
+	a, b := c.steps()
+	if s := a + b; s != c.step {
+		c.step = s
+		c.find.SetStep(s)
+	}
+	c.last = r
+	return c.find.Reading(r.T, r.Value, r.Seq), true
+}
+
+func (c *core) tick(t float64) motion.Event {
+	c.now = math.Max(c.now, t)
+	return c.find.Tick(t)
+}
+
+// inRange tells whether a value lies where the gauge can be trusted: 5 % of
+// its range inside the ends.
+func (c *core) inRange(v float64) bool {
+	g := c.spec.Gauge
+	margin := 0.05 * (g.RangeHigh - g.RangeLow)
+	if math.IsInf(margin, 0) || math.IsNaN(margin) {
+		margin = 0
+	}
+	return v >= g.RangeLow+margin && v <= g.RangeHigh-margin
+}

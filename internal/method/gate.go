@@ -1,0 +1,107 @@
+package method
+
+import (
+	"math"
+
+	"thouwright/internal/ledger"
+)
+
+// Gate stands between two positions: after a take the next position opens
+// after a movement larger than three times the play, three seconds of
+// stillness, or a command, so that going on rocking after the sound makes no
+// take for a place where the gauge is not.
+type Gate struct {
+	still float64 // how far readings may spread and still count as standing
+	large float64 // a movement beyond this opens
+	low   float64 // of all readings since the take
+	high  float64
+	from  float64 // of the present stillness
+	quiet [2]float64
+	now   float64
+	begun bool
+	open  bool
+	mute  bool // the gauge's silence means stillness
+}
+
+// GateSeconds is how long a stillness opens the next position.
+const GateSeconds = 3.0
+
+// gateSizes is how many times the play a movement must be.
+const gateSizes = 3.0
+
+// NewGate gives the gate after a take; last is nil where there was none, and
+// then the gate stands open.
+func NewGate(s Spec, last *Result) *Gate {
+	g := &Gate{open: last == nil, mute: s.Gauge.Sends != ledger.Streams}
+	if last == nil {
+		return g
+	}
+	least := math.Max(2*s.Gauge.Step, 5*s.twoMicron())
+	size := math.Abs(last.Value)
+	if s.Method != Play && s.Method != EndPlay && s.Method != RunOut {
+		size = 0 // a size or a force says nothing of how far the gauge moved
+	}
+	// The levels of the stops, so that a play of nearly nothing does not open
+	// the gate by noise.
+	g.large = math.Max(gateSizes*size, 10*least)
+	g.still = math.Max(least, 0.2*size)
+	return g
+}
+
+// Reading takes a value of the check's gauge.
+func (g *Gate) Reading(r Reading) {
+	if g.open || r.Fault || r.Minus || math.IsNaN(r.Value) {
+		return
+	}
+	g.now = r.T
+	if !g.begun {
+		g.begun = true
+		g.low, g.high = r.Value, r.Value
+		g.rest(r)
+		return
+	}
+	g.low, g.high = math.Min(g.low, r.Value), math.Max(g.high, r.Value)
+	if g.high-g.low > g.large {
+		g.open = true
+		return
+	}
+	low, high := math.Min(g.quiet[0], r.Value), math.Max(g.quiet[1], r.Value)
+	if high-low > math.Max(g.still, 2*r.Step) {
+		g.rest(r)
+		return
+	}
+	g.quiet = [2]float64{low, high}
+	g.tick(r.T)
+}
+
+func (g *Gate) rest(r Reading) {
+	g.from, g.quiet = r.T, [2]float64{r.Value, r.Value}
+}
+
+// Tick tells the time where no reading came. The silence of a gauge that
+// streams says nothing.
+func (g *Gate) Tick(t float64) {
+	if g.mute {
+		g.tick(t)
+	}
+}
+
+func (g *Gate) tick(t float64) {
+	if g.begun && !g.open && t-g.from >= GateSeconds-1e-9 {
+		g.open = true
+	}
+}
+
+// Deadline is when Tick is due: +Inf where it is not.
+func (g *Gate) Deadline() float64 {
+	if g.open || !g.begun || !g.mute {
+		return math.Inf(1)
+	}
+	return g.from + GateSeconds
+}
+
+// Command opens the gate: a person said so.
+func (g *Gate) Command() { g.open = true }
+
+// Open tells whether the next position may begin.
+func (g *Gate) Open() bool { return g.open }

@@ -1,0 +1,82 @@
+package method
+
+import "math"
+
+// subtract puts two gauges on a common time base before rests are sought: each
+// reading of the first, less the second's reading at that moment, drawn by a
+// straight line between its neighbours.
+type subtract struct {
+	Machine
+	queue [subtractQueue]Reading // readings of the first that wait for the second
+	first int
+	next  int
+	a, b  Reading // the second gauge's last two readings
+	have  int
+}
+
+const (
+	subtractQueue = 256
+	// subtractWait: a second gauge that says nothing for so long holds its
+	// last value (it may send only on change).
+	subtractWait = 0.5
+	// subtractLine: readings further apart are not joined by a straight line.
+	subtractLine = 2.0
+)
+
+func newSubtract(m Machine) *subtract { return &subtract{Machine: m} }
+
+func (s *subtract) Reading(r Reading, out *Out) {
+	if r.Minus {
+		if r.Fault || math.IsNaN(r.Value) {
+			return
+		}
+		s.a, s.b = s.b, r
+		s.have++
+		s.flush(r.T, out)
+		return
+	}
+	if s.next-s.first == subtractQueue {
+		s.emit(out)
+	}
+	s.queue[s.next%subtractQueue] = r
+	s.next++
+	s.flush(r.T-subtractWait, out)
+	if s.have > 0 && s.b.T >= r.T {
+		s.flush(s.b.T, out)
+	}
+}
+
+// flush sends on what was read up to time t.
+func (s *subtract) flush(t float64, out *Out) {
+	for s.first < s.next && s.queue[s.first%subtractQueue].T <= t {
+		s.emit(out)
+	}
+}
+
+func (s *subtract) emit(out *Out) {
+	r := s.queue[s.first%subtractQueue]
+	s.first++
+	if s.have == 0 {
+		return // nothing to subtract yet
+	}
+	v := s.b.Value
+	if gap := s.b.T - s.a.T; s.have > 1 && gap > 0 && gap < subtractLine && r.T < s.b.T {
+		v = s.a.Value + (s.b.Value-s.a.Value)*math.Max(0, r.T-s.a.T)/gap
+	}
+	r.Value -= v
+	r.step2 = s.b.Step
+	s.Machine.Reading(r, out)
+}
+
+func (s *subtract) Tick(t float64, out *Out) {
+	s.flush(t-subtractWait, out)
+	s.Machine.Tick(t, out)
+}
+
+func (s *subtract) Deadline() float64 {
+	d := s.Machine.Deadline()
+	if s.first < s.next {
+		d = math.Min(d, s.queue[s.first%subtractQueue].T+subtractWait)
+	}
+	return d
+}

@@ -1,0 +1,378 @@
+// Package motion finds, in the readings of one gauge, the rests in which the
+// part stands still and the gauge's own step. It is pure: times come with the
+// readings.
+package motion
+
+import "math"
+
+// Defaults of a rest; both can be set per check.
+const (
+	RestSeconds = 0.35
+	RestCount   = 3
+)
+
+const (
+	// windowSteps and windowNoise: readings that lie within
+	// windowSteps*step + max(floor, windowNoise*sigma) stand still. 1.6 steps
+	// let a reading flicker between two codes and not among three.
+	windowSteps = 1.6
+	windowNoise = 6
+	// ringSize is how many readings of a rest are kept; of a longer rest the
+	// last ones.
+	ringSize = 1024
+	// gapSeconds: a streaming gauge that was silent for longer has lost
+	// readings, and what it shows then starts a new stretch.
+	gapSeconds = 2.5
+)
+
+// Settings of a Finder. Lengths are in the unit of the readings.
+type Settings struct {
+	Seconds  float64 // a rest lasts at least so long; 0: RestSeconds
+	Count    int     // and has so many readings; 0: RestCount
+	Floor    float64 // least window beyond the step: 2 µm for lengths
+	OnChange bool    // the gauge sends only when its value changes
+}
+
+// Rest is a stretch in which the readings agree.
+type Rest struct {
+	FirstSeq, LastSeq uint64
+	Start, End        float64 // times of the first and last reading, seconds
+	Count             int     // readings in it
+	T                 float64 // mean time of the readings used
+	Value             float64 // mean after settling: without the first third
+	Scatter           float64 // standard deviation of the readings used
+	Used              int     // readings used
+	Low, High         float64 // range of the readings used
+	Creep             float64 // change from the first to the second half of the readings used
+}
+
+// Event is what a reading or a tick brought about; the bits may come together.
+type Event uint8
+
+// The events: a rest ended (Ended tells which), a rest is confirmed.
+const (
+	RestEnded Event = 1 << iota
+	RestConfirmed
+)
+
+type sample struct {
+	t, v float64
+	seq  uint64
+}
+
+// Finder finds rests in the readings of one gauge. The zero value is not
+// ready; use NewFinder. It allocates nothing after that.
+type Finder struct {
+	set  Settings
+	step float64
+
+	ring        [ringSize]sample
+	first, next int     // the candidate stretch is ring[first:next], indices grow without end
+	low, high   float64 // its range
+	confirmed   bool
+	dropped     int // readings of a long rest that left the ring
+	headSeq     uint64
+	headT       float64
+	pending     bool // one reading outside the stretch: wild, or the first of a movement
+	odd         sample
+	oddCount    int
+
+	ended Rest
+	now   float64
+
+	noise   noise
+	between float64 // typical time between readings
+	lastT   float64
+	started bool
+}
+
+// NewFinder gives a finder for one gauge.
+func NewFinder(s Settings) *Finder {
+	if s.Seconds <= 0 {
+		s.Seconds = RestSeconds
+	}
+	if s.Count <= 0 {
+		s.Count = RestCount
+	}
+	return &Finder{set: s}
+}
+
+// SetStep tells the gauge's step, in the unit of the readings.
+func (f *Finder) SetStep(step float64) { f.step = step }
+
+// Window is the range within which readings count as standing still.
+func (f *Finder) Window() float64 {
+	w := windowNoise * f.noise.sigma()
+	if w < f.set.Floor {
+		w = f.set.Floor
+	}
+	return windowSteps*f.step + w
+}
+
+// Noise is the standard deviation of single readings at rest.
+func (f *Finder) Noise() float64 { return f.noise.sigma() }
+
+// Resting tells whether the last reading lies in a confirmed rest.
+func (f *Finder) Resting() bool { return f.confirmed && !f.pending }
+
+// InRest tells whether a confirmed rest has not ended yet.
+func (f *Finder) InRest() bool { return f.confirmed }
+
+// Wild is the number of single readings left out because those before and
+// after them agreed.
+func (f *Finder) Wild() int { return f.oddCount }
+
+// Reading takes one value at time t (seconds, never falling).
+func (f *Finder) Reading(t, v float64, seq uint64) Event {
+	gap := t - f.lastT
+	if f.started {
+		if gap < 1 {
+			if f.between == 0 {
+				f.between = gap
+			} else {
+				f.between += (gap - f.between) / 16
+			}
+		}
+	}
+	f.started = true
+	f.lastT = t
+	f.now = t
+	f.noise.reading(v, f.step, f.set.Floor)
+	s := sample{t, v, seq}
+	var ev Event
+	if !f.set.OnChange && f.next > f.first && gap > gapSeconds {
+		ev |= f.close()
+		f.restart(s)
+		return ev
+	}
+	if f.next == f.first {
+		f.restart(s)
+		return ev | f.confirm()
+	}
+	w := f.Window()
+	if math.Max(f.high, v)-math.Min(f.low, v) <= w {
+		if f.pending {
+			f.pending = false
+			f.oddCount++
+		}
+		f.push(s)
+		return ev | f.confirm()
+	}
+	if !f.pending && f.next-f.first >= 2 {
+		f.pending, f.odd = true, s
+		return ev
+	}
+	wasConfirmed := f.confirmed
+	ev |= f.close()
+	if f.pending {
+		f.pending = false
+		odd := f.odd
+		if wasConfirmed {
+			f.restart(odd)
+		} else {
+			f.slide(odd, w)
+		}
+		f.slide(s, w)
+		return ev | f.confirm()
+	}
+	f.slide(s, w)
+	return ev | f.confirm()
+}
+
+// Tick tells the time where no reading came; it matters to gauges that send
+// only on change, whose silence is a rest.
+func (f *Finder) Tick(t float64) Event {
+	if !f.set.OnChange || f.next == f.first || t < f.now {
+		return 0
+	}
+	f.now = t
+	var ev Event
+	if f.pending && t-f.odd.t >= f.set.Seconds {
+		ev |= f.close()
+		f.pending = false
+		f.restart(f.odd)
+	}
+	return ev | f.confirm()
+}
+
+// Deadline is when Tick is due: +Inf where it is not.
+func (f *Finder) Deadline() float64 {
+	switch {
+	case !f.set.OnChange || f.next == f.first:
+	case f.pending:
+		return f.odd.t + f.set.Seconds
+	case !f.confirmed:
+		return f.ring[f.first%ringSize].t + f.set.Seconds
+	}
+	return math.Inf(1)
+}
+
+// Current measures the rest that is confirmed and has not ended.
+func (f *Finder) Current() Rest { return f.measure(f.now) }
+
+// Ended is the rest that the last RestEnded spoke of.
+func (f *Finder) Ended() Rest { return f.ended }
+
+// Break ends whatever is under way: the gauge was lost.
+func (f *Finder) Break() Event {
+	ev := f.close()
+	f.first, f.pending = f.next, false
+	return ev
+}
+
+func (f *Finder) restart(s sample) {
+	f.first = f.next
+	f.low, f.high = s.v, s.v
+	f.push(s)
+	f.head()
+}
+
+func (f *Finder) head() {
+	h := &f.ring[f.first%ringSize]
+	f.headSeq, f.headT, f.dropped = h.seq, h.t, 0
+}
+
+func (f *Finder) push(s sample) {
+	if f.next-f.first == ringSize {
+		f.first++
+		f.dropped++
+	}
+	f.ring[f.next%ringSize] = s
+	f.next++
+	f.low, f.high = math.Min(f.low, s.v), math.Max(f.high, s.v)
+}
+
+// slide adds s and drops readings from the front until the stretch agrees.
+func (f *Finder) slide(s sample, w float64) {
+	f.push(s)
+	low, high := s.v, s.v
+	i := f.next - 1
+	for i > f.first {
+		v := f.ring[(i-1)%ringSize].v
+		l, h := math.Min(low, v), math.Max(high, v)
+		if h-l > w {
+			break
+		}
+		low, high = l, h
+		i--
+	}
+	f.first, f.low, f.high = i, low, high
+	f.head()
+}
+
+// close ends the stretch; a confirmed one is measured.
+func (f *Finder) close() Event {
+	if !f.confirmed {
+		return 0
+	}
+	until := f.now
+	if f.pending {
+		until = f.odd.t
+	}
+	f.ended = f.measure(until)
+	f.confirmed = false
+	f.first = f.next
+	return RestEnded
+}
+
+func (f *Finder) confirm() Event {
+	if f.confirmed || f.next == f.first {
+		return 0
+	}
+	const rounding = 1e-9
+	span := f.ring[(f.next-1)%ringSize].t - f.headT
+	n := f.next - f.first
+	switch {
+	case f.set.OnChange:
+		if f.now-f.headT < f.set.Seconds-rounding {
+			return 0
+		}
+	case span < f.set.Seconds-rounding:
+		return 0
+	case n < f.set.Count && !(n >= 2 && f.between >= 0.3):
+		// A gauge of two or three readings a second gives two readings per
+		// hold; two that agree so far apart are a rest.
+		return 0
+	}
+	f.confirmed = true
+	return RestConfirmed
+}
+
+// measure gives the mean after settling. Each value of a gauge that sends on
+// change holds until the next, the last one until the given time.
+func (f *Finder) measure(until float64) Rest {
+	n := f.next - f.first
+	if n == 0 {
+		return Rest{}
+	}
+	last := f.ring[(f.next-1)%ringSize]
+	r := Rest{FirstSeq: f.headSeq, LastSeq: last.seq, Start: f.headT, End: last.t, Count: n + f.dropped}
+	if f.set.OnChange {
+		f.measureHeld(&r, math.Max(until, last.t))
+		return r
+	}
+	skip := (n + f.dropped) / 3
+	if skip -= f.dropped; skip < 0 {
+		skip = 0
+	}
+	from := f.first + skip
+	r.Used = f.next - from
+	base := last.v
+	var sum, sq, st float64
+	r.Low, r.High = base, base
+	for i := from; i < f.next; i++ {
+		s := &f.ring[i%ringSize]
+		d := s.v - base
+		sum += d
+		sq += d * d
+		st += s.t - last.t
+		r.Low, r.High = math.Min(r.Low, s.v), math.Max(r.High, s.v)
+	}
+	m := float64(r.Used)
+	r.Value, r.T = base+sum/m, last.t+st/m
+	if r.Used > 1 {
+		r.Scatter = math.Sqrt(math.Max(0, (sq-sum*sum/m)/(m-1)))
+	}
+	if half := r.Used / 2; half >= 2 {
+		var a, b float64
+		for i := range half {
+			a += f.ring[(from+i)%ringSize].v - base
+			b += f.ring[(f.next-1-i)%ringSize].v - base
+		}
+		r.Creep = (b - a) / float64(half)
+	}
+	return r
+}
+
+func (f *Finder) measureHeld(r *Rest, until float64) {
+	begin := r.Start + (until-r.Start)/3
+	middle := (begin + until) / 2
+	base := f.ring[(f.next-1)%ringSize].v
+	var sum, sq, weight float64
+	var half [2]float64
+	r.Low, r.High = base, base
+	for i := f.first; i < f.next; i++ {
+		s := &f.ring[i%ringSize]
+		from, to := math.Max(s.t, begin), until
+		if i+1 < f.next {
+			to = f.ring[(i+1)%ringSize].t
+		}
+		if to <= from && !(i+1 == f.next && weight == 0) {
+			continue
+		}
+		w, d := math.Max(to-from, 1e-9), s.v-base
+		r.Used++
+		sum += w * d
+		sq += w * d * d
+		weight += w
+		half[0] += d * math.Max(0, math.Min(to, middle)-from)
+		half[1] += d * math.Max(0, to-math.Max(from, middle))
+		r.Low, r.High = math.Min(r.Low, s.v), math.Max(r.High, s.v)
+	}
+	m := sum / weight
+	r.Value, r.T = base+m, middle
+	r.Scatter = math.Sqrt(math.Max(0, sq/weight-m*m))
+	if span := until - begin; span > 0 {
+		r.Creep = (half[1] - half[0]) / (span / 2)
+	}
+}

@@ -1,0 +1,96 @@
+package motion
+
+import "math"
+
+// Steps learns a gauge's step, the greatest common step of the values seen, as
+// a multiple of the last digit. It looks at the changes from one reading to
+// the next, so an offset (a preset, a zero that was set) does not matter. Each
+// distinct change counts once: the same two codes over and over teach nothing.
+type Steps struct {
+	last    float64
+	started bool
+	changes [changeSlots]int32 // distinct changes, an open hash table; 0 is free
+	count   int
+	bad     [len(ratios)]int32 // distinct changes that a ratio does not explain
+	ratio   float64
+}
+
+const (
+	changeSlots = 512
+	changeMost  = 300
+)
+
+// ratios are the steps that gauges have, in last digits: 1-2-5 steps, and
+// inch steps shown in millimetres (12.7 and 25.4 and their decades). Where the
+// ratio is not whole the gauge rounds, and each change may be one digit off.
+var ratios = [...]float64{500, 254, 250, 200, 127, 100, 63.5, 50, 25.4, 25, 20, 12.7, 10, 5, 4, 2}
+
+// Reading takes one value and what its last digit is worth, in any one unit.
+func (s *Steps) Reading(value, digit float64) {
+	v := s.last
+	s.last = value
+	if !s.started {
+		s.started = true
+		return
+	}
+	if value == v || s.count >= changeMost || digit <= 0 {
+		return
+	}
+	c := math.Round(math.Abs(value-v) / digit)
+	if c == 0 || c > math.MaxInt32 {
+		return
+	}
+	s.change(int32(c))
+}
+
+func (s *Steps) change(c int32) {
+	h := uint32(c) * 2654435761 >> 23
+	for s.changes[h] != 0 {
+		if s.changes[h] == c {
+			return
+		}
+		h = (h + 1) % changeSlots
+	}
+	s.changes[h] = c
+	s.count++
+	for i, r := range ratios {
+		k := math.Round(float64(c) / r)
+		tolerance := 0.01
+		if r != math.Trunc(r) {
+			tolerance = 1.01
+		}
+		if math.Abs(float64(c)-k*r) > tolerance {
+			s.bad[i]++
+		}
+	}
+	s.ratio = 0
+	for i, r := range ratios {
+		if s.explains(i, r) {
+			s.ratio = r
+			break
+		}
+	}
+}
+
+// explains asks for so many distinct changes that chance would hardly (one in
+// a million) let all of them, one in ten excepted (wild readings), fall on the
+// ratio's grid.
+func (s *Steps) explains(i int, r float64) bool {
+	by := r
+	if r != math.Trunc(r) {
+		by = r / 3
+	}
+	need := max(3, int(math.Ceil(6/math.Log10(by))))
+	return s.count >= need && int(s.bad[i])*10 <= s.count
+}
+
+// Ratio is the step in last digits: 1 until a coarser one is certain.
+func (s *Steps) Ratio() float64 {
+	if s.ratio == 0 {
+		return 1
+	}
+	return s.ratio
+}
+
+// Sure tells whether enough changes were seen for Ratio to be relied on.
+func (s *Steps) Sure() bool { return s.count >= 16 }
