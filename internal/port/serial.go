@@ -1,0 +1,218 @@
+package port
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"go.bug.st/serial"
+)
+
+// serialPort is a serial line or pseudo-terminal in raw mode, without flow
+// control and locked against other programs.
+type serialPort struct {
+	name   string
+	line   serial.Port
+	id     deviceID
+	pseudo bool // no control lines, no break
+	closed atomic.Bool
+	once   sync.Once
+}
+
+// mine holds the devices this process has open, by what they are and not by
+// name: two names for one device would share its bytes between two readers.
+var mine sync.Map // deviceID to the name it was opened by
+
+func openSerial(a Address, s Settings) (Port, error) {
+	dev, err := resolve(a)
+	if err != nil {
+		return nil, err
+	}
+	if err := claim(a, dev); err != nil {
+		return nil, err
+	}
+	p, err := openDevice(a, dev, s)
+	if err != nil {
+		mine.Delete(dev.id)
+		return nil, err
+	}
+	return p, nil
+}
+
+// claim marks the device as ours, unless another program or another gauge of
+// this bench has it.
+func claim(a Address, dev device) error {
+	if by, taken := mine.LoadOrStore(dev.id, a.Text); taken {
+		return &Held{Address: a.Text, Why: fmt.Sprintf("open here already as %s; write the same port in both [[gauge]] blocks, or unplug the twin", by)}
+	}
+	if by := holders(dev); len(by) > 0 {
+		mine.Delete(dev.id)
+		return &Held{Address: a.Text, By: by}
+	}
+	return nil
+}
+
+func openDevice(a Address, dev device, s Settings) (Port, error) {
+	// The library waits with select, which knows no file descriptor from 1024 on.
+	if err := roomForDescriptors(); err != nil {
+		return nil, &Absent{a.Text, err.Error(), "give this program fewer gauges"}
+	}
+	line, err := serial.Open(dev.path, mode(s))
+	if err != nil {
+		return nil, openError(a, dev, s, err)
+	}
+	p := &serialPort{name: a.Text, line: line, id: dev.id, pseudo: dev.pseudo}
+	if err := p.setControls(s); err != nil {
+		line.Close()
+		return nil, &BadAddress{a.Text, fmt.Sprintf("its control lines cannot be set (%v): take DTR and RTS out of its line setting", err)}
+	}
+	// What lies in the buffer was sent before anyone listened: a reading from
+	// then would carry the time of now.
+	line.ResetInputBuffer()
+	return p, nil
+}
+
+func mode(s Settings) *serial.Mode {
+	// InitialStatusBits stays nil: pseudo-terminals have none, and nil touches none.
+	m := &serial.Mode{BaudRate: s.Baud, DataBits: s.DataBits}
+	switch s.Parity {
+	case OddParity:
+		m.Parity = serial.OddParity
+	case EvenParity:
+		m.Parity = serial.EvenParity
+	case MarkParity:
+		m.Parity = serial.MarkParity
+	case SpaceParity:
+		m.Parity = serial.SpaceParity
+	}
+	switch s.Stop {
+	case OneAndHalfStops:
+		m.StopBits = serial.OnePointFiveStopBits
+	case TwoStops:
+		m.StopBits = serial.TwoStopBits
+	}
+	return m
+}
+
+func (p *serialPort) setControls(s Settings) error {
+	if p.pseudo {
+		return nil
+	}
+	if s.DTR != nil {
+		if err := p.line.SetDTR(*s.DTR); err != nil {
+			return err
+		}
+	}
+	if s.RTS != nil {
+		return p.line.SetRTS(*s.RTS)
+	}
+	return nil
+}
+
+// openError turns the library's error into one that says what to do.
+func openError(a Address, dev device, s Settings, err error) error {
+	var code serial.PortErrorCode = -1
+	var pe *serial.PortError
+	if errors.As(err, &pe) {
+		code = pe.Code()
+	}
+	switch {
+	case code == serial.PortBusy:
+		return &Held{Address: a.Text, By: holders(dev), Why: "locked by another program"}
+	case code == serial.PermissionDenied, errors.Is(err, os.ErrPermission):
+		return denied(a, dev.path)
+	case code == serial.PortNotFound, errors.Is(err, os.ErrNotExist), isGone(err):
+		return absent(a)
+	case code == serial.InvalidSerialPort, code == serial.InvalidSpeed, code == serial.InvalidDataBits,
+		code == serial.InvalidParity, code == serial.InvalidStopBits:
+		return &BadAddress{a.Text, fmt.Sprintf("it does not take the line setting %s (%v)", s, err)}
+	}
+	return &Absent{a.Text, fmt.Sprintf("cannot be opened (%v)", err), "unplug it and plug it in again"}
+}
+
+func absent(a Address) error {
+	return &Absent{a.Text, "not there", "plug it in or switch it on; it is found by itself ('thouwright ports' lists what is there)"}
+}
+
+// zeroReads is how many empty reads in a row mean that the device is gone: a
+// blocking read gives at least one byte, an unplugged port gives none for ever.
+const zeroReads = 4
+
+func (p *serialPort) Read(b []byte) (n int, err error) {
+	defer func() {
+		if r := recover(); r != nil { // the library panics on a file descriptor it cannot wait for
+			n, err = 0, &Gone{p.name, fmt.Sprint(r)}
+		}
+	}()
+	for range zeroReads {
+		n, err := p.line.Read(b)
+		switch {
+		case p.closed.Load(): // the library says the same for a hang-up and for our own close
+			return 0, ErrClosed
+		case err != nil:
+			return 0, &Gone{p.name, lostWhy(err)}
+		case n < 0 || n > len(b):
+			return 0, &Gone{p.name, fmt.Sprintf("gave a count of %d bytes", n)}
+		case n > 0 || len(b) == 0:
+			return n, nil
+		}
+	}
+	return 0, &Gone{p.name, "reads nothing for ever"}
+}
+
+func lostWhy(err error) string {
+	var pe *serial.PortError
+	if errors.As(err, &pe) && pe.Code() == serial.PortClosed || isGone(err) {
+		return "unplugged, or the other side hung up"
+	}
+	return fmt.Sprintf("cannot be read (%v)", err)
+}
+
+func (p *serialPort) Write(b []byte) (int, error) {
+	if p.closed.Load() {
+		return 0, ErrClosed
+	}
+	n, err := p.line.Write(b)
+	if err != nil {
+		return max(n, 0), &Gone{p.name, fmt.Sprintf("cannot be written (%v)", err)}
+	}
+	return n, nil
+}
+
+func (p *serialPort) Close() (err error) {
+	p.once.Do(func() {
+		p.closed.Store(true)
+		err = p.line.Close()
+		mine.Delete(p.id)
+	})
+	return err
+}
+
+// Lines reads the control lines. A pseudo-terminal has none.
+func (p *serialPort) Lines() (Lines, error) {
+	m, err := p.line.GetModemStatusBits()
+	if err != nil {
+		return Lines{}, &Gone{p.name, fmt.Sprintf("its control lines cannot be read (%v)", err)}
+	}
+	return Lines{CTS: m.CTS, DSR: m.DSR, DCD: m.DCD, RI: m.RI}, nil
+}
+
+func (p *serialPort) Break(d time.Duration) error { return p.line.Break(d) }
+
+func (p *serialPort) Purge() error {
+	return errors.Join(p.line.ResetInputBuffer(), p.line.ResetOutputBuffer())
+}
+
+func (p *serialPort) Reset(s Settings) error {
+	s = s.orDefault()
+	if err := p.line.SetMode(mode(s)); err != nil {
+		return &BadAddress{p.name, fmt.Sprintf("it does not take the line setting %s (%v)", s, err)}
+	}
+	if err := p.setControls(s); err != nil {
+		return err
+	}
+	return p.line.ResetInputBuffer()
+}
