@@ -42,12 +42,13 @@ const (
 	PartStep          = "step"
 	PartCreep         = "creep"
 	PartError         = "gauge error"
-	PartErrorAssumed  = "gauge error, assumed" // none was given: at least one step
+	PartErrorAssumed  = "gauge error (assumed)" // none was given: at least one step
 	PartHysteresis    = "hysteresis"
 	PartAngles        = "angles"
 	PartRepeatability = "repeatability"
 	PartTemperature   = "temperature"
 	PartMaster        = "master"
+	PartSetting       = "setting" // of the zero, in comparative gauging
 )
 
 // Part is one part of a budget. Value is the half-width (rectangular,

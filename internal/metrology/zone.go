@@ -11,6 +11,7 @@ import (
 // lengths in one unit; zero means not given.
 type Ask struct {
 	Step       float64 // least change the gauge can show
+	ErrorKnown bool    // an error was given, so that 0 means none
 	ErrorLocal float64 // largest error of a difference (where the movement is within its span)
 	Error      float64 // largest error of a reading, over the whole travel
 	Hysteresis float64
@@ -69,6 +70,7 @@ func (a Ask) budget(step float64) (b Budget, assumed bool) {
 		b = append(b, Rect(PartError, a.Error))
 	case a.ErrorLocal > 0:
 		b = append(b, Rect(PartError, a.ErrorLocal))
+	case a.ErrorKnown:
 	default:
 		b, assumed = append(b, Rect(PartErrorAssumed, step)), true
 	}

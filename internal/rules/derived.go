@@ -30,26 +30,22 @@ type Expr struct {
 	eval   func(v []float64) float64
 }
 
-// The functions of a derived value. Ovality and taper are the largest less the
-// smallest of two or more sizes, taken across directions at one place or along
-// the length in one direction; clearance is bore less shaft.
+// The functions of a derived value, as package config checks them.
 var functions = map[string]struct {
 	least, most int
 	smooth      bool
 	f           func(v []float64) float64
 }{
-	"min":       {1, maxArgs, false, func(v []float64) float64 { return fold(v, math.Min) }},
-	"max":       {1, maxArgs, false, func(v []float64) float64 { return fold(v, math.Max) }},
-	"abs":       {1, 1, false, func(v []float64) float64 { return math.Abs(v[0]) }},
-	"mean":      {1, maxArgs, true, mean},
-	"ovality":   {2, maxArgs, false, spread},
-	"taper":     {2, maxArgs, false, spread},
-	"clearance": {2, 2, true, func(v []float64) float64 { return v[0] - v[1] }},
+	"min":  {1, maxArgs, false, func(v []float64) float64 { return fold(v, math.Min) }},
+	"max":  {1, maxArgs, false, func(v []float64) float64 { return fold(v, math.Max) }},
+	"abs":  {1, 1, false, func(v []float64) float64 { return math.Abs(v[0]) }},
+	"mean": {1, maxArgs, true, mean},
+	"sum":  {1, maxArgs, true, sum},
 }
 
 const maxArgs = 64
 
-const functionList = "abs, min, max, mean, ovality, taper, clearance"
+const functionList = "min, max, abs, mean, sum"
 
 func fold(v []float64, f func(a, b float64) float64) float64 {
 	r := v[0]
@@ -59,15 +55,15 @@ func fold(v []float64, f func(a, b float64) float64) float64 {
 	return r
 }
 
-func mean(v []float64) float64 {
+func sum(v []float64) float64 {
 	s := 0.0
 	for _, x := range v {
 		s += x
 	}
-	return s / float64(len(v))
+	return s
 }
 
-func spread(v []float64) float64 { return fold(v, math.Max) - fold(v, math.Min) }
+func mean(v []float64) float64 { return sum(v) / float64(len(v)) }
 
 // CompileDerived prepares the value of a derived check, such as
 // 'bush["upper"] - pin["upper"]'.
@@ -134,13 +130,19 @@ func (e *Expr) compile(n ast.Node) (func([]float64) float64, error) {
 		case "+":
 			return f, nil
 		}
-		return nil, fmt.Errorf("%q has no place in a value; use + - * / ^ and %s", n.Operator, functionList)
+		return nil, fmt.Errorf("%q has no place in a value; use + - * / and %s", n.Operator, functionList)
 	case *ast.BinaryNode:
 		return e.binary(n)
 	case *ast.CallNode:
-		return e.call(n)
+		if id, ok := n.Callee.(*ast.IdentifierNode); ok {
+			return e.call(id.Value, n.Arguments)
+		}
+	case *ast.BuiltinNode: // sum is a word of the library's own grammar
+		return e.call(n.Name, n.Arguments)
+	case *ast.PredicateNode: // and its second argument
+		return e.compile(n.Node)
 	}
-	return nil, fmt.Errorf("found %s; expected numbers, values such as bush[\"upper\"], + - * / ^ and %s", n, functionList)
+	return nil, fmt.Errorf("found %s; expected numbers, values such as bush[\"upper\"], + - * / and %s", n, functionList)
 }
 
 func (e *Expr) input(in Input) func([]float64) float64 {
@@ -172,29 +174,22 @@ func (e *Expr) binary(n *ast.BinaryNode) (func([]float64) float64, error) {
 		return func(v []float64) float64 { return a(v) * b(v) }, nil
 	case "/":
 		return func(v []float64) float64 { return a(v) / b(v) }, nil
-	case "^", "**":
-		return func(v []float64) float64 { return math.Pow(a(v), b(v)) }, nil
 	}
-	return nil, fmt.Errorf("%q has no place in a value; use + - * / ^ and %s", n.Operator, functionList)
+	return nil, fmt.Errorf("%q has no place in a value; use + - * / and %s", n.Operator, functionList)
 }
 
-func (e *Expr) call(n *ast.CallNode) (func([]float64) float64, error) {
-	id, ok := n.Callee.(*ast.IdentifierNode)
+func (e *Expr) call(name string, args []ast.Node) (func([]float64) float64, error) {
+	f, ok := functions[name]
 	if !ok {
-		return nil, fmt.Errorf("found %s; expected one of %s", n, functionList)
+		return nil, fmt.Errorf("unknown function %q; expected one of %s", name, functionList)
 	}
-	f, ok := functions[id.Value]
-	if !ok {
-		return nil, fmt.Errorf("unknown function %q; expected one of %s", id.Value, functionList)
-	}
-	args := n.Arguments
 	if len(args) == 1 { // mean([a, b]) is the same as mean(a, b)
 		if list, ok := args[0].(*ast.ArrayNode); ok {
 			args = list.Nodes
 		}
 	}
 	if len(args) < f.least || len(args) > f.most {
-		return nil, fmt.Errorf("%s takes %s, found %d", id.Value, count(f.least, f.most), len(args))
+		return nil, fmt.Errorf("%s takes %s, found %d", name, count(f.least, f.most), len(args))
 	}
 	fs := make([]func([]float64) float64, len(args))
 	for i, a := range args {
@@ -234,7 +229,7 @@ func (e *Expr) String() string { return e.text }
 func (e *Expr) Inputs() []Input { return append([]Input(nil), e.inputs...) }
 
 // Smooth tells whether first-order propagation holds: false where it uses min,
-// max, abs, ovality or taper.
+// max or abs.
 func (e *Expr) Smooth() bool { return e.smooth }
 
 // Eval is the value for the inputs' values, which must all be in one unit.

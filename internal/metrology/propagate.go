@@ -1,0 +1,347 @@
+package metrology
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"thouwright/internal/ledger"
+	"thouwright/internal/quantity"
+)
+
+// Input is one measured value of a derived one. Inputs that name the same gauge
+// or the same master share what these contribute.
+type Input struct {
+	Name   string // as the budget shall call it: bush["upper"]
+	Value  float64
+	Budget Budget
+	Gauge  string
+	Master string
+	// Draw draws true - value where the parts of a budget cannot say it. It
+	// takes the place of Budget and leads to Monte Carlo.
+	Draw func(r *rand.Rand) float64
+}
+
+// Propagated is a derived value.
+type Propagated struct {
+	// Value is the function of the inputs' values, which a person can redo by
+	// hand. (JCGM 101, 7.6, would give Mean.)
+	Value    float64
+	Mean     float64
+	Budget   Budget // first order: every part; Monte Carlo: what each input alone would leave
+	Combined Combined
+	Sampled  bool // by Monte Carlo
+}
+
+// Draws of a Monte Carlo evaluation: probabilities hold to about 0.001.
+const (
+	draws      = 100_000
+	drawsAlone = 20_000
+)
+
+// curved is how far, in combined standard uncertainties, a function may leave
+// its tangent over three standard uncertainties of an input before first order
+// is given up.
+const curved = 0.1
+
+// Propagate carries the uncertainty of the inputs through f: first order
+// (JCGM 100, 5.1.2 and 5.2.2) where smooth says that f has no corner and f is
+// straight enough, else Monte Carlo (JCGM 101), which the seed makes
+// repeatable. What comes from one master counts as fully correlated. The error
+// of one gauge at two places of its travel is correlated to an unknown degree,
+// so none and full are both tried and the wider stands.
+func Propagate(f func([]float64) (float64, error), in []Input, smooth bool, seed uint64) (Propagated, error) {
+	x := make([]float64, len(in))
+	for i := range in {
+		x[i] = in[i].Value
+		for _, p := range in[i].Budget {
+			smooth = smooth && p.Shape != Declining
+		}
+		smooth = smooth && in[i].Draw == nil
+	}
+	value, err := f(x)
+	if err != nil {
+		return Propagated{}, err
+	}
+	if smooth {
+		p, straight, err := firstOrder(f, in, x, value)
+		if err != nil || straight {
+			return p, err
+		}
+	}
+	return sampled(f, in, x, value, seed)
+}
+
+// firstOrder also tells whether f is straight enough for it.
+func firstOrder(f func([]float64) (float64, error), in []Input, x []float64, value float64) (p Propagated, straight bool, err error) {
+	at := func(i int, dx float64) float64 {
+		old := x[i]
+		x[i] += dx
+		y, e := f(x)
+		x[i] = old
+		if e != nil {
+			err = e
+		}
+		return y
+	}
+	c := make([]float64, len(in))
+	bend := 0.0
+	for i := range in {
+		u := in[i].Budget.Combine().U
+		if u == 0 {
+			continue
+		}
+		c[i] = (at(i, u) - at(i, -u)) / (2 * u) // JCGM 100, 5.1.3, note 2
+		bend = max(bend, math.Abs(at(i, 3*u)+at(i, -3*u)-2*value)/2)
+	}
+	if err != nil {
+		return Propagated{}, false, err
+	}
+	apart, shared := spreadParts(in, c)
+	p = Propagated{Value: value, Mean: value, Budget: apart}
+	p.Combined = apart.Combine()
+	if s := shared.Combine(); s.U > p.Combined.U {
+		p.Budget, p.Combined = shared, s
+	}
+	return p, bend <= curved*p.Combined.U, nil
+}
+
+// spreadParts is the result's budget with the gauges' errors independent and
+// with them fully correlated; masters are fully correlated in both.
+func spreadParts(in []Input, c []float64) (apart, shared Budget) {
+	return joined(in, c, masterKey), joined(in, c, func(i Input, p Part) string {
+		if k := masterKey(i, p); k != "" {
+			return k
+		}
+		return gaugeKey(i, p)
+	})
+}
+
+// masterKey names the one thing behind a part that several inputs share for
+// certain; "" where it is the input's own.
+func masterKey(i Input, p Part) string {
+	if p.Name == PartMaster && i.Master != "" {
+		return "master " + i.Master
+	}
+	return ""
+}
+
+// gaugeKey does so for what they may share.
+func gaugeKey(i Input, p Part) string {
+	switch p.Name {
+	case PartError, PartErrorAssumed, PartHysteresis, PartTemperature, PartSetting:
+		if i.Gauge != "" {
+			return p.Name + ", " + i.Gauge
+		}
+	}
+	return ""
+}
+
+// joined adds parts of one key with their signs, and lists the others.
+func joined(in []Input, c []float64, key func(Input, Part) string) Budget {
+	var b Budget
+	sums := map[string]int{}
+	for i := range in {
+		for _, p := range in[i].Budget {
+			q := p
+			q.U = c[i] * p.U
+			if k := key(in[i], p); k != "" {
+				if at, ok := sums[k]; ok {
+					b[at].U += q.U
+					continue
+				}
+				sums[k] = len(b)
+				q.Name = k
+			} else {
+				q.Name = in[i].Name + ": " + p.Name
+			}
+			b = append(b, q)
+		}
+	}
+	for i := range b { // Value / Divisor = U
+		b[i].U = math.Abs(b[i].U)
+		if b[i].U > 0 && b[i].Value != 0 {
+			b[i].Divisor = b[i].Value / b[i].U
+		} else {
+			b[i].Value, b[i].Divisor = b[i].U, 1
+		}
+	}
+	return b
+}
+
+// sampled is Monte Carlo, JCGM 101, clause 7.
+func sampled(f func([]float64) (float64, error), in []Input, x []float64, value float64, seed uint64) (Propagated, error) {
+	sharers := []func(Input, Part) string{masterKey}
+	if sharesGauge(in) {
+		sharers = append(sharers, func(i Input, p Part) string { return masterKey(i, p) + gaugeKey(i, p) })
+	}
+	p := Propagated{Value: value, Sampled: true}
+	for _, key := range sharers {
+		d, err := drawAll(f, in, x, key, draws, seed)
+		if err != nil {
+			return Propagated{}, err
+		}
+		c, mean := sampleCombined(d, value)
+		if c.U95 > p.Combined.U95 {
+			p.Combined, p.Mean = c, mean
+		}
+	}
+	if p.Combined.sample == nil { // no input has any uncertainty
+		p.Mean = value
+		return p, nil
+	}
+	for i := range in {
+		one := make([]Input, len(in))
+		for j := range in {
+			one[j] = Input{Value: in[j].Value}
+		}
+		one[i] = in[i]
+		d, err := drawAll(f, one, x, masterKey, drawsAlone, seed)
+		if err != nil {
+			return Propagated{}, err
+		}
+		_, u := stat.MeanStdDev(d, nil)
+		p.Budget = append(p.Budget, Gauss(in[i].Name, u))
+	}
+	p.Combined.Parts = p.Budget
+	return p, nil
+}
+
+func sharesGauge(in []Input) bool {
+	seen := map[string]bool{}
+	for _, i := range in {
+		if i.Gauge != "" && seen[i.Gauge] {
+			return true
+		}
+		seen[i.Gauge] = true
+	}
+	return false
+}
+
+// drawAll evaluates f at n draws of its inputs.
+func drawAll(f func([]float64) (float64, error), in []Input, x []float64, key func(Input, Part) string, n int, seed uint64) ([]float64, error) {
+	r := rand.New(rand.NewPCG(seed, uint64(len(in))))
+	y := make([]float64, n)
+	v := make([]float64, len(in))
+	// A part that is shared is drawn once, in units of its own u.
+	type source struct {
+		input int
+		u     float64
+		pool  int
+	}
+	var pool []func() float64
+	var from []source
+	known := map[string]int{}
+	offset := make([]float64, len(in))
+	for i := range in {
+		if in[i].Draw != nil {
+			draw := in[i].Draw
+			pool = append(pool, func() float64 { return draw(r) })
+			from = append(from, source{i, 1, len(pool) - 1})
+			continue
+		}
+		for _, p := range in[i].Budget {
+			if p.U == 0 {
+				continue
+			}
+			k := key(in[i], p)
+			at, ok := known[k]
+			if k == "" || !ok {
+				at = len(pool)
+				pool = append(pool, unitDraw(p, r))
+				if k != "" {
+					known[k] = at
+				}
+			}
+			from = append(from, source{i, p.U, at})
+		}
+		if c := in[i].Budget.Combine(); c.UpperBound {
+			offset[i] = c.offset
+		}
+	}
+	unit := make([]float64, len(pool))
+	for j := range y {
+		for i := range v {
+			v[i] = x[i] - offset[i]
+		}
+		for k := range pool {
+			unit[k] = pool[k]()
+		}
+		for _, s := range from {
+			v[s.input] += s.u * unit[s.pool]
+		}
+		var err error
+		if y[j], err = f(v); err != nil {
+			return nil, fmt.Errorf("drawing inputs about their values: %w", err)
+		}
+	}
+	return y, nil
+}
+
+// unitDraw draws a part's distribution with standard uncertainty 1 (scale 1
+// for t).
+func unitDraw(p Part, r *rand.Rand) func() float64 {
+	switch p.Shape {
+	case Rectangular:
+		return func() float64 { return math.Sqrt(3) * (2*r.Float64() - 1) }
+	case Triangular:
+		return func() float64 { return math.Sqrt(6) * (r.Float64() - r.Float64()) }
+	case Declining:
+		return func() float64 { return math.Sqrt(18) * (1 - math.Sqrt(r.Float64())) }
+	case StudentT:
+		if p.Dof > 0 && !math.IsInf(p.Dof, 1) {
+			t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: p.Dof, Src: r}
+			return t.Rand
+		}
+	}
+	return r.NormFloat64
+}
+
+// sampleCombined is the distribution of draws about the value.
+func sampleCombined(y []float64, value float64) (Combined, float64) {
+	mean, sd := stat.MeanStdDev(y, nil)
+	if !(sd > 0) {
+		return Combined{DofEff: math.Inf(1)}, mean
+	}
+	for i := range y {
+		y[i] -= value
+	}
+	slices.Sort(y)
+	c := Combined{U: sd, DofEff: math.Inf(1), sample: y}
+	away := make([]float64, len(y))
+	for i := range y {
+		away[i] = math.Abs(y[i])
+	}
+	slices.Sort(away)
+	c.U95 = away[int(math.Ceil(0.95*float64(len(away))))-1]
+	return c, mean
+}
+
+// InputOf is a take as an input of a derived value, in the unit to. Its master,
+// if it has one, is named by the caller.
+func InputOf(t *ledger.Take, name string, to quantity.Unit) (Input, error) {
+	v, err := quantity.Convert(t.Result, t.Unit, to)
+	if err != nil {
+		return Input{}, fmt.Errorf("%s: %w", name, err)
+	}
+	in := Input{Name: name, Value: v, Gauge: t.Gauge}
+	for _, l := range t.Budget {
+		shape, ok := ParseShape(l.Distribution)
+		if !ok {
+			return Input{}, fmt.Errorf("%s: unknown distribution %q", name, l.Distribution)
+		}
+		p := Part{l.Part, l.Value, shape, l.Divisor, l.U, l.Dof}
+		if p.Value, err = quantity.Convert(l.Value, l.Unit, to); err == nil {
+			p.U, err = quantity.Convert(l.U, l.Unit, to)
+		}
+		if err != nil {
+			return Input{}, fmt.Errorf("%s, %s: %w", name, l.Part, err)
+		}
+		in.Budget = append(in.Budget, p)
+	}
+	return in, nil
+}
