@@ -6,78 +6,79 @@ import (
 	"thouwright/internal/quantity"
 )
 
-// Job is a job sheet.
+// Job is a job sheet. Its JSON has the sheet's own words, so that the page can
+// make one.
 type Job struct {
-	File     string   `toml:"-"`
-	Number   string   `toml:"number"`
-	Customer string   `toml:"customer"`
-	Machine  string   `toml:"machine"`
-	Assembly string   `toml:"assembly"`
-	Operator string   `toml:"operator"`
-	Stages   []string `toml:"stages"`
+	File     string   `toml:"-" json:"-"`
+	Number   string   `toml:"number" json:"number,omitempty"`
+	Customer string   `toml:"customer" json:"customer,omitempty"`
+	Machine  string   `toml:"machine" json:"machine,omitempty"`
+	Assembly string   `toml:"assembly" json:"assembly,omitempty"`
+	Operator string   `toml:"operator" json:"operator,omitempty"`
+	Stages   []string `toml:"stages" json:"stages,omitempty"`
 
-	Components []Component `toml:"component"`
-	Rules      []Rule      `toml:"rule"`
+	Components []Component `toml:"component" json:"component,omitempty"`
+	Rules      []Rule      `toml:"rule" json:"rule,omitempty"`
 
 	lines form.Lines
 }
 
 // Component is a part being measured.
 type Component struct {
-	Name   string  `toml:"name"`
-	Checks []Check `toml:"check"`
+	Name   string  `toml:"name" json:"name,omitempty"`
+	Checks []Check `toml:"check" json:"check,omitempty"`
 }
 
 // Check is one thing to be measured on a component, at each of its positions.
 type Check struct {
-	ID          string                    `toml:"id"`
-	Name        string                    `toml:"name"`
-	Method      string                    `toml:"method"`
-	Gauge       string                    `toml:"gauge"`
-	Minus       string                    `toml:"minus"`
-	Positions   []string                  `toml:"positions"`
-	Limits      *quantity.Range           `toml:"limits"`
-	Fit         string                    `toml:"fit"`
-	StageLimits map[string]quantity.Range `toml:"stage_limits"`
-	Source      string                    `toml:"source"`
-	Strokes     int                       `toml:"strokes"`
-	MaxStrokes  int                       `toml:"max_strokes"`
-	Advance     string                    `toml:"advance"` // pause, at once, switch
-	Confidence  float64                   `toml:"confidence"`
-	Rule        metrology.Rule            `toml:"rule"`
-	Condition   string                    `toml:"condition"`
-	Tilt        string                    `toml:"tilt"` // "3 deg" known, "..3 deg" bounded
-	Direction   string                    `toml:"direction"`
-	Adjuster    *Adjuster                 `toml:"adjuster"`
+	ID          string                    `toml:"id" json:"id,omitempty"`
+	Name        string                    `toml:"name" json:"name,omitempty"`
+	Method      string                    `toml:"method" json:"method,omitempty"`
+	Gauge       string                    `toml:"gauge" json:"gauge,omitempty"`
+	Minus       string                    `toml:"minus" json:"minus,omitempty"`
+	Positions   []string                  `toml:"positions" json:"positions,omitempty"`
+	Limits      *quantity.Range           `toml:"limits" json:"limits,omitempty"`
+	Fit         string                    `toml:"fit" json:"fit,omitempty"`
+	StageLimits map[string]quantity.Range `toml:"stage_limits" json:"stage_limits,omitempty"`
+	Source      string                    `toml:"source" json:"source,omitempty"`
+	Strokes     int                       `toml:"strokes" json:"strokes,omitempty"`
+	MaxStrokes  int                       `toml:"max_strokes" json:"max_strokes,omitempty"`
+	Advance     string                    `toml:"advance" json:"advance,omitempty"` // pause, at once, switch
+	Confidence  float64                   `toml:"confidence" json:"confidence,omitempty"`
+	Rule        metrology.Rule            `toml:"rule" json:"rule,omitempty"`
+	Condition   string                    `toml:"condition" json:"condition,omitempty"`
+	Tilt        string                    `toml:"tilt" json:"tilt,omitempty"` // "3 deg" known, "..3 deg" bounded
+	Direction   string                    `toml:"direction" json:"direction,omitempty"`
+	Adjuster    *Adjuster                 `toml:"adjuster" json:"adjuster,omitempty"`
 
 	// size
-	Master    *quantity.Quantity `toml:"master"`
-	MasterU95 *quantity.Quantity `toml:"master_u95"`
-	Sense     string             `toml:"sense"`
-	Expect    *quantity.Range    `toml:"expect"`
-	Turning   string             `toml:"turning"`
+	Master    *quantity.Quantity `toml:"master" json:"master,omitempty"`
+	MasterU95 *quantity.Quantity `toml:"master_u95" json:"master_u95,omitempty"`
+	Sense     string             `toml:"sense" json:"sense,omitempty"`
+	Expect    *quantity.Range    `toml:"expect" json:"expect,omitempty"`
+	Turning   string             `toml:"turning" json:"turning,omitempty"`
 	// run-out
-	Stations int `toml:"stations"`
+	Stations int `toml:"stations" json:"stations,omitempty"`
 	// drag
-	Arm     *quantity.Quantity `toml:"arm"`
-	Compare string             `toml:"compare"` // breakaway, running (default), peak
+	Arm     *quantity.Quantity `toml:"arm" json:"arm,omitempty"`
+	Compare string             `toml:"compare" json:"compare,omitempty"` // breakaway, running (default), peak
 	// derived
-	Value string `toml:"value"`
+	Value string `toml:"value" json:"value,omitempty"`
 }
 
 // Adjuster is what is turned to set end play or drag.
 type Adjuster struct {
-	Pitch *quantity.Quantity `toml:"pitch"`
-	TPI   float64            `toml:"tpi"`
-	Hand  string             `toml:"hand"` // right (default) or left
-	Slots int                `toml:"slots"`
-	Holes int                `toml:"holes"`
-	Steps []string           `toml:"steps"`
+	Pitch *quantity.Quantity `toml:"pitch" json:"pitch,omitempty"`
+	TPI   float64            `toml:"tpi" json:"tpi,omitempty"`
+	Hand  string             `toml:"hand" json:"hand,omitempty"` // right (default) or left
+	Slots int                `toml:"slots" json:"slots,omitempty"`
+	Holes int                `toml:"holes" json:"holes,omitempty"`
+	Steps []string           `toml:"steps" json:"steps,omitempty"`
 }
 
 // Rule is the user's own rule, on top of the limits.
 type Rule struct {
-	When  string `toml:"when"`
-	Say   string `toml:"say"`
-	Sound string `toml:"sound"`
+	When  string `toml:"when" json:"when,omitempty"`
+	Say   string `toml:"say" json:"say,omitempty"`
+	Sound string `toml:"sound" json:"sound,omitempty"`
 }

@@ -7,6 +7,7 @@
 package form
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"strings"
@@ -46,23 +47,65 @@ func (l Lines) At(path ...any) int {
 }
 
 // Has tells whether the file holds exactly this path.
-func (l Lines) Has(path ...any) bool {
+func (l Lines) Has(path ...any) bool { return l.find(path...) != nil }
+
+// find is the node of exactly this path, or nil.
+func (l Lines) find(path ...any) *node {
 	n := l.root
 	for _, p := range path {
 		if n == nil {
-			return false
+			return nil
 		}
 		switch p := p.(type) {
 		case string:
 			n = n.kids[p]
 		case int:
 			if p < 0 || p >= len(n.items) {
-				return false
+				return nil
 			}
 			n = n.items[p]
 		}
 	}
-	return n != nil
+	return n
+}
+
+// Set replaces the value of a key in a table of the text that l was read from,
+// or adds the key behind the table's last one. value is TOML. All else, comments
+// too, stays as it is.
+func (l Lines) Set(text []byte, value, key string, table ...any) ([]byte, error) {
+	t := l.find(table...)
+	if t == nil {
+		return nil, errors.New("the file has no such table")
+	}
+	bom := 0
+	if bytes.HasPrefix(text, []byte("\ufeff")) {
+		bom = len("\ufeff")
+	}
+	var out []byte
+	if k := t.kids[key]; k != nil && k.to > 0 {
+		out = append(out, text[:bom+k.from]...)
+		out = append(out, value...)
+		return append(out, text[bom+k.to:]...), nil
+	}
+	if t.tail == 0 {
+		return nil, errors.New("the table is written in one line: write it as [[table]] with a key on each line")
+	}
+	// The new line goes behind the whole line (comment included) of the table's
+	// last key, with that line's indent and line end.
+	s := string(text)
+	at := upToLine(s, bom+t.tail)
+	start := strings.LastIndexByte(s[:bom+t.tail], '\n') + 1
+	indent := s[start : start+len(s[start:])-len(strings.TrimLeft(s[start:], " \t"))]
+	end := "\n"
+	if strings.Contains(s, "\r\n") {
+		end = "\r\n"
+	}
+	out = append(out, s[:at]...)
+	if !strings.HasSuffix(s[:at], "\n") {
+		out = append(out, end...)
+	}
+	out = append(out, indent+key+" = "+value+end...)
+	return append(out, s[at:]...), nil
 }
 
 // Parse reads text into v, a pointer to a struct with toml tags. What v held

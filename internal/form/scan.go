@@ -17,6 +17,9 @@ const (
 // node is a place in the file: where a key, table or element stands.
 type node struct {
 	line  int
+	from  int // of a key: where its value begins and ends
+	to    int
+	tail  int // of a table: behind its header or its last value
 	kids  map[string]*node
 	items []*node
 }
@@ -161,7 +164,7 @@ func (sc *scanner) header(root *node) *node {
 	if repeated {
 		sc.want(']')
 	}
-	at.line = line
+	at.line, at.tail = line, sc.pos
 	return at
 }
 
@@ -175,7 +178,10 @@ func (sc *scanner) assignment(table *node, depth int) {
 	}
 	sc.want('=')
 	sc.blank(false)
+	at.from = sc.pos
 	sc.value(at, depth+len(keys))
+	at.to = sc.pos
+	table.tail = sc.pos
 }
 
 // keys reads a dotted key and the blanks around it.
@@ -261,6 +267,9 @@ func (sc *scanner) value(at *node, depth int) {
 		}
 		if sc.pos == start {
 			sc.fail("")
+		}
+		for sc.s[sc.pos-1] == ' ' || sc.s[sc.pos-1] == '\t' {
+			sc.pos-- // a date may hold a blank, but none stands at its end
 		}
 	}
 }

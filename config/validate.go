@@ -1,0 +1,177 @@
+package config
+
+import (
+	"fmt"
+	"math"
+
+	"thouwright/internal/form"
+	"thouwright/internal/method"
+	"thouwright/internal/quantity"
+)
+
+// Drivers is what validating asks of the driver catalogue; nil leaves the
+// drivers' names unchecked.
+type Drivers interface{ Names() []string }
+
+// Validate checks bench, job and drivers against each other; j may be nil. What
+// each file says by itself was checked when it was read. Without a problem
+// that is not a warning, Spec succeeds for every check at every stage.
+func Validate(b *Bench, j *Job, cat Drivers) []Problem {
+	fb := &finder{file: b.File, lines: b.lines}
+	if cat != nil {
+		names := cat.Names()
+		for i, g := range b.Gauges {
+			if !contains(names, g.Driver) {
+				fb.add(path("gauge", i, "driver"), "gauge %q: %s", g.Name, unknownWord("driver", g.Driver, names))
+			}
+		}
+	}
+	if j == nil {
+		return inOrder(fb.ps)
+	}
+	fj := &finder{file: j.File, lines: j.lines}
+	for i := range j.Components {
+		for k := range j.Components[i].Checks {
+			fj.against(b, j, i, k)
+		}
+	}
+	fj.derived(j)
+	return append(inOrder(fb.ps), inOrder(fj.ps)...)
+}
+
+func contains(words []string, w string) bool {
+	for _, x := range words {
+		if x == w {
+			return true
+		}
+	}
+	return false
+}
+
+func unknownWord(what, found string, words []string) string {
+	if w := form.Likely(found, words); w != "" {
+		return fmt.Sprintf("%s: found %q, which is not known; did you mean %q?", what, found, w)
+	}
+	if len(words) == 0 {
+		return fmt.Sprintf("%s: found %q, but there are none", what, found)
+	}
+	more := ""
+	if len(words) > 12 {
+		words, more = words[:12], ", …"
+	}
+	return fmt.Sprintf("%s: found %q, which is not known; known are %s%s", what, found, quoted(words), more)
+}
+
+// against checks one check of the job against the bench.
+func (f *finder) against(b *Bench, j *Job, i, k int) {
+	c := &j.Components[i].Checks[k]
+	who := checkName(j, i, k) + ": "
+	at := func(key string) []any { return path("component", i, "check", k, key) }
+	if c.Method == method.Derived {
+		return
+	}
+	before := len(f.ps)
+	g := b.Gauge(c.Gauge)
+	if g == nil {
+		f.add(at("gauge"), "%s%s", who, unknownGauge("gauge", c.Gauge, b))
+	}
+	if c.Minus != "" && b.Gauge(c.Minus) == nil {
+		f.add(at("minus"), "%s%s", who, unknownGauge("minus", c.Minus, b))
+	}
+	if g == nil || len(f.ps) > before {
+		return
+	}
+	f.unitsFit(at, who, b, c, g)
+	if len(f.ps) > before {
+		return
+	}
+	for _, stage := range append([]string{""}, j.Stages...) {
+		s, err := Spec(b, j, i, k, stage)
+		if err != nil {
+			f.add(at("limits"), "%v", err)
+			return
+		}
+		if stage == "" || len(c.StageLimits) > 0 {
+			f.reach(at, who, c, g, s)
+		}
+		if len(f.ps) > before {
+			break
+		}
+	}
+	if g.Error == nil && g.ErrorLocal == nil {
+		f.warn(at("gauge"), "%sgauge %q has neither error nor error_local in the bench file: one step is assumed and every record says so; enter its certificate's figure", who, g.Name)
+	}
+}
+
+func unknownGauge(key, found string, b *Bench) string {
+	if len(b.Gauges) == 0 {
+		return fmt.Sprintf("%s: found %q, but the bench file has no [[gauge]] yet", key, found)
+	}
+	return unknownWord(key, found, b.names())
+}
+
+// unitsFit checks that what the gauge reads is what the method measures and
+// the limits are written in.
+func (f *finder) unitsFit(at func(string) []any, who string, b *Bench, c *Check, g *Gauge) {
+	own := gaugeUnit(g).Kind()
+	want := kindsOf(c.Method)
+	if own != quantity.Bare && want != nil && !want[own] {
+		f.add(at("gauge"), "%sgauge %q reads %s, but %s is measured in %s", who, g.Name, gaugeUnit(g), c.Method, kindWords(c.Method))
+		return
+	}
+	if m := b.Gauge(c.Minus); m != nil {
+		if u := gaugeUnit(m).Kind(); u != quantity.Bare && !want[u] {
+			f.add(at("minus"), "%sgauge %q reads %s, but %s is measured in %s", who, m.Name, gaugeUnit(m), c.Method, kindWords(c.Method))
+			return
+		}
+	}
+	if c.Method != method.Drag {
+		return
+	}
+	var limits quantity.Kind
+	if u, _, err := limitsAt(b, c, g, ""); err == nil {
+		limits = u.Kind()
+	}
+	switch {
+	case limits == quantity.Bare:
+		f.add(at("limits"), "%sneither limits nor the gauge %q say whether it is a force or a torque: add limits, or unit = \"N\" to the gauge", who, g.Name)
+	case own == quantity.Force && limits == quantity.Torque && c.Arm == nil:
+		f.add(at("arm"), "%sthe gauge %q reads a force, the limits are a torque: add arm = \"180 mm\", the distance from the axis at which it pulls", who, g.Name)
+	case own == quantity.Torque && limits == quantity.Force:
+		f.add(at("limits"), "%sthe gauge %q reads a torque, the limits are a force: write the limits as a torque", who, g.Name)
+	case own == quantity.Torque && c.Arm != nil:
+		f.add(at("arm"), "%sthe gauge %q reads a torque already: remove arm", who, g.Name)
+	}
+}
+
+// reach checks that the gauge can reach what the check asks for.
+func (f *finder) reach(at func(string) []any, who string, c *Check, g *Gauge, s method.Spec) {
+	mm := func(v float64) string { return trim(v) + " " + s.Unit.String() }
+	lo, hi := s.Limits.Low, s.Limits.High
+	travel := s.Gauge.RangeHigh - s.Gauge.RangeLow
+	switch c.Method {
+	case method.Size:
+		if c.Master == nil && !math.IsInf(travel, 0) {
+			if bounded(lo) && lo < s.Gauge.RangeLow || bounded(hi) && hi > s.Gauge.RangeHigh {
+				f.add(at("limits"), "%sthe limits lie outside the range of gauge %q (%s): choose a gauge that reaches them, or gauge against a master", who, g.Name, g.Range)
+			}
+		}
+		if bounded(lo) && lo < s.ExpectLow || bounded(hi) && hi > s.ExpectHigh {
+			f.add(at("expect"), "%sexpect %s leaves out part of the limits, so a good part would not be seen: widen it well beyond both limits", who, c.Expect)
+		}
+		if c.Master != nil && (s.Master < s.ExpectLow || s.Master > s.ExpectHigh) {
+			f.warn(at("master"), "%sthe master %s lies outside expect %s: comparing is best near the master's size", who, c.Master, c.Expect)
+		}
+	case method.Play, method.EndPlay, method.RunOut:
+		if bounded(hi) && hi > 0.9*travel { // 5 % at each end of the travel is not trusted
+			f.add(at("limits"), "%sthe limits go up to %s, more than the trusted travel of gauge %q (%s): choose one with more", who, mm(hi), g.Name, g.Range)
+		}
+		if s.Gauge.ErrorLocal > 0 && bounded(hi) && hi > s.Gauge.ErrorSpan {
+			f.warn(at("limits"), "%sthe limits go up to %s, beyond the %s for which error_local of gauge %q holds: the error of the whole travel will count there", who, mm(hi), g.ErrorLocal.Over, g.Name)
+		}
+	}
+}
+
+func bounded(v float64) bool { return !math.IsInf(v, 0) }
+
+func trim(v float64) string { return fmt.Sprintf("%.6g", v) }
