@@ -4,6 +4,7 @@ import (
 	"thouwright/internal/form"
 	"thouwright/internal/metrology"
 	"thouwright/internal/quantity"
+	"thouwright/internal/rules"
 )
 
 // Job is a job sheet. Its JSON has the sheet's own words, so that the page can
@@ -77,8 +78,4 @@ type Adjuster struct {
 }
 
 // Rule is the user's own rule, on top of the limits.
-type Rule struct {
-	When  string `toml:"when" json:"when,omitempty"`
-	Say   string `toml:"say" json:"say,omitempty"`
-	Sound string `toml:"sound" json:"sound,omitempty"`
-}
+type Rule = rules.Rule

@@ -90,6 +90,9 @@ func (f *finder) belongs(at func(string) []any, who string, c *Check) {
 		f.missing(at("value"), "%sno value: add value = 'bush[\"upper\"] - pin[\"upper\"]' or another expression of other checks' ids", who)
 	}
 	only("value", method.Derived)
+	if c.Method == method.Derived && len(c.Positions) > 1 {
+		f.add(at("positions"), "%spositions: found %d, but a derived value is one number: write a check for each, and the positions in its value", who, len(c.Positions))
+	}
 }
 
 func (f *finder) lengthOver(at []any, who, key string, q *quantity.Quantity, zeroOK bool) {

@@ -3,10 +3,12 @@ package config
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"thouwright/internal/form"
 	"thouwright/internal/method"
 	"thouwright/internal/quantity"
+	"thouwright/internal/rules"
 )
 
 // Drivers is what validating asks of the driver catalogue; nil leaves the
@@ -36,6 +38,11 @@ func Validate(b *Bench, j *Job, cat Drivers) []Problem {
 		}
 	}
 	fj.derived(j)
+	for i, r := range j.Rules {
+		if _, errs := rules.Compile([]Rule{r}); len(errs) > 0 {
+			fj.add(path("rule", i, "when"), "%s", strings.Replace(errs[0].Error(), "rule 1 ", fmt.Sprintf("rule %d ", i+1), 1))
+		}
+	}
 	return append(inOrder(fb.ps), inOrder(fj.ps)...)
 }
 

@@ -14,7 +14,6 @@ import (
 	"github.com/expr-lang/expr/file"
 	"github.com/expr-lang/expr/vm"
 
-	"thouwright/config"
 	"thouwright/internal/ledger"
 	"thouwright/internal/quantity"
 )
@@ -72,11 +71,18 @@ var words = map[string][]string{
 // sounds are what a rule may choose.
 var sounds = map[string]bool{"": true, "pass": true, "fail": true, "undecided": true}
 
+// Rule is one [[rule]] of a job sheet, on top of the limits.
+type Rule struct {
+	When  string `toml:"when" json:"when,omitempty"`
+	Say   string `toml:"say" json:"say,omitempty"`
+	Sound string `toml:"sound" json:"sound,omitempty"` // pass, fail, undecided; "" leaves the verdict's own
+}
+
 // Set is a job sheet's rules, compiled. It may be used by many goroutines.
 type Set struct{ rules []rule }
 
 type rule struct {
-	config.Rule
+	Rule
 	number  int
 	program *vm.Program
 }
@@ -91,7 +97,7 @@ type Hit struct {
 
 // Compile prepares the rules. The set holds those that are sound; each mistake
 // is one line that names its rule by its place in the sheet.
-func Compile(rs []config.Rule) (*Set, []error) {
+func Compile(rs []Rule) (*Set, []error) {
 	set := &Set{}
 	var errs []error
 	for i, r := range rs {

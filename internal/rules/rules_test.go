@@ -7,7 +7,6 @@ import (
 
 	"pgregory.net/rapid"
 
-	"thouwright/config"
 	"thouwright/internal/ledger"
 	"thouwright/internal/quantity"
 )
@@ -19,7 +18,7 @@ var tight = &ledger.Take{
 }
 
 func TestRulesApply(t *testing.T) {
-	set, errs := Compile([]config.Rule{
+	set, errs := Compile([]Rule{
 		{When: "method == 'end-play' && side == 'below'", Say: "too tight: back off", Sound: "fail"},
 		{When: "result_mm > 0.1", Say: "no"},
 		{When: "result_mm < 0.013 and strokes >= 6 and check contains 'play'", Sound: "undecided"},
@@ -72,7 +71,7 @@ func TestRuleMistakes(t *testing.T) {
 		{"len(note) > 3", "x", "", "unknown name len"},
 		{strings.Repeat("result > 1 && ", 400) + "true", "x", "", "maximum allowed nodes"},
 	} {
-		set, errs := Compile([]config.Rule{{When: "true", Say: "always"}, {When: c.when, Say: c.say, Sound: c.sound}})
+		set, errs := Compile([]Rule{{When: "true", Say: "always"}, {When: c.when, Say: c.say, Sound: c.sound}})
 		if len(errs) != 1 {
 			t.Errorf("%q: %d errors, want 1", c.when, len(errs))
 			continue
