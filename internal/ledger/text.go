@@ -1,6 +1,9 @@
 package ledger
 
-import "unicode/utf8"
+import (
+	"unicode"
+	"unicode/utf8"
+)
 
 const upperHex = "0123456789ABCDEF"
 
@@ -22,33 +25,34 @@ func Escaped(raw []byte) string { return string(AppendEscaped(nil, raw)) }
 
 // AppendCSV appends one field by RFC 4180: quoted only where it holds a quote,
 // a comma or a line break, or begins or ends with a blank (spreadsheet programs
-// trim those). Our files allow no line break inside a field, so CR and LF
-// become blanks; bytes that are no UTF-8 become U+FFFD, because a log that is
-// said to be UTF-8 must be.
+// trim those). Our files allow no line break inside a field and a torn block is
+// known by its control characters, so these become blanks, all but the tab;
+// bytes that are no UTF-8 become U+FFFD, because a log that is said to be UTF-8
+// must be.
 func AppendCSV(dst []byte, field string) []byte {
 	plain, valid := true, true
 	for i := 0; i < len(field); i++ {
 		switch c := field[i]; {
-		case c == '"', c == ',', c == '\r', c == '\n':
+		case c == '"', c == ',':
 			plain = false
-		case c >= utf8.RuneSelf:
+		case c >= utf8.RuneSelf, c < ' ', c == 0x7F:
 			valid = false
 		}
 	}
 	if n := len(field); n > 0 && (field[0] == ' ' || field[n-1] == ' ') {
 		plain = false
 	}
-	if plain && (valid || utf8.ValidString(field)) {
+	if plain && valid {
 		return append(dst, field...)
 	}
 	if !plain {
 		dst = append(dst, '"')
 	}
 	for _, r := range field { // an invalid byte ranges as U+FFFD
-		switch r {
-		case '"':
+		switch {
+		case r == '"':
 			dst = append(dst, '"', '"')
-		case '\r', '\n':
+		case unicode.IsControl(r) && r != '\t', r == '\u2028', r == '\u2029':
 			dst = append(dst, ' ')
 		default:
 			dst = utf8.AppendRune(dst, r)
