@@ -1,22 +1,111 @@
 // Package drivers turns the byte streams of gauges into readings by
 // declarative TOML files, one per stream shape. The built-in files lie beside
-// this source; a user's own are read from the bench's driver_dir.
+// this source; a user's own are read from the bench's driver_dir. Every key a
+// driver file can hold is shown, with comments, in form.toml.example.
+//
+// A file is compiled once (Parse) into a small program over bytes; a Decoder
+// runs it without regular expressions and without allocating per reading.
+// Framing comes first (where does one message end), then the line patterns are
+// tried in the order of the file, and the first that fits the whole frame
+// gives the readings. A frame that fits none is a reading with the fault
+// 'garbled' and its raw bytes: a bad line is never a lost port.
 package drivers
 
 import (
+	"time"
+
 	"thouwright/internal/ledger"
 	"thouwright/internal/quantity"
 )
 
-// Value is one decoded reading. Raw and Channel point into the decoder's own
-// buffer and hold only until the callback returns.
+// Value is one decoded reading. Raw, Channel and Flags point into the decoder's
+// own buffer and hold only until the callback returns.
 type Value struct {
 	Channel []byte // of a multiplexer or a several-values line; empty otherwise
 	Raw     []byte // the frame as sent, without its line end
 	Value   quantity.Decimal
 	HasVal  bool
-	Unit    quantity.Unit // None where the stream does not say
-	Fault   ledger.Fault
-	Flags   []byte // min/max/hold flags and tolerance marks, kept as a note
-	Pressed bool   // a deliberate reading: the gauge's data button
+	Step    quantity.Decimal // worth of the last digit sent (a driver's own step wins), in Unit
+	Unit    quantity.Unit    // None where the stream does not say
+	Fault   ledger.Fault     // LowBattery may come with a value, the others never do
+	Reason  Reason           // why a frame is garbled
+	Flags   []byte           // min/max/hold flags and tolerance marks, kept as a note
+	Pressed bool             // a deliberate reading: the gauge's data button
 }
+
+// Reason says why a frame is garbled: the counters of a gauge.
+type Reason uint8
+
+// The reasons of a garbled frame.
+const (
+	Fits     Reason = iota // not garbled
+	NoFit                  // no line pattern fits
+	BadCheck               // the check bytes are wrong
+	CutOff                 // its start or its end was not seen
+	TooLong                // longer than the driver's longest frame
+)
+
+var reasonWords = [...]string{"", "fits no pattern", "check bytes are wrong", "cut off", "too long"}
+
+// String is the reason in plain words.
+func (r Reason) String() string { return reasonWords[r] }
+
+// Driver is one compiled driver file.
+type Driver struct {
+	Name  string // the file's name without .toml
+	About string // one line for people
+	File  string
+	Text  []byte // the file as read: copied into a job's folder
+
+	Line     string // "9600 8N1"
+	DTR, RTS *bool  // the control lines to set; nil leaves them as opened
+	Sends    ledger.Sends
+	Unit     quantity.Unit    // where the stream does not say
+	Step     quantity.Decimal // declared; zero: the last digit
+	Silence  time.Duration    // no whole frame for this long: the gauge is silent
+	Gap      time.Duration    // a pause this long inside a frame: the line stopped in mid-frame
+	Poll     *Poll            // nil: the gauge sends by itself
+
+	Examples []Example
+
+	frame framing
+	lines []line
+	check *check
+	holds bool // a unit once sent holds for the readings that follow
+	most  int  // readings one frame can give
+	drop  bool // frames that fit nothing are dropped without a word
+}
+
+// Poll says how a gauge is asked. A round sends every Ask in turn; each waits
+// up to Wait for its Answers readings and is repeated Retries times before the
+// gauge counts as silent.
+type Poll struct {
+	Start   []byte // sent once after opening, may be empty
+	Asks    []Ask  // empty where Start alone sets a stream going
+	Every   time.Duration
+	Wait    time.Duration
+	Retries int
+	Answers int // readings that one Ask brings
+}
+
+// Ask is what is sent to get a reading. Channel is what readings without a
+// channel of their own then belong to (Decoder.SetChannel).
+type Ask struct {
+	Channel string
+	Send    []byte
+}
+
+// Defaults of a driver file, in one place.
+const (
+	DefaultLine    = "9600 8N1"
+	DefaultSilence = 3 * time.Second
+	// A network or USB stall of some hundred ms is not the gauge stopping.
+	DefaultGap = time.Second
+	// Quiet is how long a line must have been silent after opening for its
+	// first byte to count as the start of a frame. It is longer than the
+	// latency timers of USB adapters (16 ms) and a character at 300 baud.
+	Quiet = 100 * time.Millisecond
+
+	defaultMax = 256
+	mostMax    = 4096
+)

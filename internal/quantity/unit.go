@@ -321,3 +321,20 @@ func fromCelsius(v float64, u Unit) float64 {
 	}
 	return v
 }
+
+// Units lists every unit but None.
+func Units() []Unit {
+	all := make([]Unit, 0, numUnits-1)
+	for u := None + 1; u < numUnits; u++ {
+		all = append(all, u)
+	}
+	return all
+}
+
+// Words lists the ways a unit is written: its symbol first.
+func (u Unit) Words() []string {
+	if u == None || u >= numUnits {
+		return nil
+	}
+	return append([]string{units[u].symbol}, units[u].words...)
+}

@@ -1,0 +1,106 @@
+package drivers
+
+import (
+	"embed"
+	"fmt"
+	"os"
+	"path/filepath"
+	"sort"
+	"strings"
+	"sync"
+)
+
+//go:embed *.toml
+var builtIn embed.FS
+
+// Catalogue is the drivers by name: the built-in ones and, on top, a user's.
+type Catalogue struct {
+	byName map[string]*Driver
+}
+
+var builtInOnce = sync.OnceValue(func() *Catalogue {
+	c := &Catalogue{byName: map[string]*Driver{}}
+	files, err := builtIn.ReadDir(".")
+	if err != nil {
+		panic(err)
+	}
+	for _, f := range files {
+		text, err := builtIn.ReadFile(f.Name())
+		if err != nil {
+			panic(err)
+		}
+		d, err := Parse(f.Name(), text)
+		if err != nil {
+			panic("built-in driver " + err.Error())
+		}
+		c.byName[d.Name] = d
+	}
+	return c
+})
+
+// BuiltIn is the built-in drivers.
+func BuiltIn() *Catalogue { return builtInOnce() }
+
+// Load is the built-in drivers and those of the folder dir, which win over
+// built-in ones of the same name. A broken file is one error and takes nothing
+// else down. "" is no folder.
+func Load(dir string) (*Catalogue, []error) {
+	c := &Catalogue{byName: map[string]*Driver{}}
+	for name, d := range BuiltIn().byName {
+		c.byName[name] = d
+	}
+	if dir == "" {
+		return c, nil
+	}
+	files, err := filepath.Glob(filepath.Join(dir, "*.toml"))
+	if _, e := os.Stat(dir); err == nil {
+		err = e
+	}
+	if err != nil {
+		return c, []error{fmt.Errorf("driver_dir %s: %w", dir, err)}
+	}
+	var errs []error
+	from := map[string]string{}
+	for _, f := range files {
+		d, err := ReadFile(f)
+		if err != nil {
+			errs = append(errs, err)
+			continue
+		}
+		if was, ok := from[d.Name]; ok {
+			errs = append(errs, fmt.Errorf("%s: the name %q is taken by %s; give it another", f, d.Name, was))
+			continue
+		}
+		from[d.Name] = f
+		c.byName[d.Name] = d
+	}
+	return c, errs
+}
+
+// ReadFile reads and compiles one driver file.
+func ReadFile(file string) (*Driver, error) {
+	text, err := os.ReadFile(file)
+	if err != nil {
+		return nil, err
+	}
+	return Parse(file, text)
+}
+
+// Find is the driver of that name.
+func (c *Catalogue) Find(name string) (*Driver, error) {
+	if d, ok := c.byName[name]; ok {
+		return d, nil
+	}
+	names := keysOf(c.byName)
+	return nil, fmt.Errorf("unknown driver %q%s; expected one of %s", name, didYouMean(name, names), strings.Join(names, ", "))
+}
+
+// All is every driver, by name.
+func (c *Catalogue) All() []*Driver {
+	all := make([]*Driver, 0, len(c.byName))
+	for _, d := range c.byName {
+		all = append(all, d)
+	}
+	sort.Slice(all, func(i, j int) bool { return all[i].Name < all[j].Name })
+	return all
+}

@@ -1,0 +1,395 @@
+package drivers
+
+import (
+	"fmt"
+	"time"
+
+	"thouwright/internal/ledger"
+	"thouwright/internal/quantity"
+)
+
+// compiler turns a form into a Driver. It implements tables.
+type compiler struct {
+	f       *form
+	d       *Driver
+	numbers map[string]*number
+	tables  map[opKind]map[string]*words // by kind and style
+	check1  *check
+	anyFold bool
+}
+
+const (
+	mostMessages = 64
+	mostWords    = 512
+)
+
+func compile(name, file string, text []byte, f *form) (*Driver, error) {
+	d := &Driver{
+		Name: name, About: f.About, File: file, Text: append([]byte(nil), text...),
+		Line: DefaultLine, DTR: f.DTR, RTS: f.RTS,
+		Silence: DefaultSilence, Gap: DefaultGap, holds: f.UnitHolds,
+	}
+	c := &compiler{f: f, d: d, numbers: map[string]*number{}, tables: map[opKind]map[string]*words{}, anyFold: f.AnyCase}
+	for _, step := range []func() error{c.head, c.checkBytes, c.framing, c.wordTables, c.numberStyles, c.messages, c.poll, c.examples} {
+		if err := step(); err != nil {
+			return nil, err
+		}
+	}
+	return d, nil
+}
+
+func (c *compiler) head() (err error) {
+	f, d := c.f, c.d
+	if f.Line != "" {
+		if _, err := ParseLine(f.Line); err != nil {
+			return wrongAt([]any{"line"}, "= %v", err)
+		}
+		d.Line = f.Line
+	}
+	var ok bool
+	if d.Sends, ok = ledger.ParseSends(f.Sends); !ok {
+		return wrongAt([]any{"sends"}, "= %q; expected stream, change or press", f.Sends)
+	}
+	if err := c.duration([]any{"silence"}, f.Silence, &d.Silence); err != nil {
+		return err
+	}
+	if err := c.duration([]any{"gap"}, f.Gap, &d.Gap); err != nil {
+		return err
+	}
+	if d.Unit, err = quantity.ParseUnit(f.Unit); err != nil {
+		return wrongAt([]any{"unit"}, "= %v", err)
+	}
+	if f.Step != "" {
+		q, err := quantity.ParseQuantity(f.Step)
+		if err != nil || q.Value.Coef == 0 || q.Value.Neg {
+			return wrongAt([]any{"step"}, "= %q; expected the least change the gauge shows, such as 0.0005", f.Step)
+		}
+		if q.Unit != quantity.None && q.Unit != d.Unit {
+			return wrongAt([]any{"step"}, "= %q has another unit than unit = %q; give the step in the stream's unit", f.Step, d.Unit)
+		}
+		d.Step = q.Value
+	}
+	switch f.Otherwise {
+	case "", "garbled":
+	case "ignore":
+		d.drop = true
+	default:
+		return wrongAt([]any{"otherwise"}, "= %q; expected garbled (what fits no pattern is shown as garbled) or ignore", f.Otherwise)
+	}
+	return nil
+}
+
+func (c *compiler) duration(path []any, s string, to *time.Duration) error {
+	if s == "" {
+		return nil
+	}
+	v, err := time.ParseDuration(s)
+	if err != nil || v <= 0 || v > time.Hour {
+		return wrongAt(path, "= %q; expected a time such as 200ms or 3s", s)
+	}
+	*to = v
+	return nil
+}
+
+func (c *compiler) checkBytes() error {
+	f := c.f.Check
+	if f == nil {
+		return nil
+	}
+	k := &check{lowFirst: f.LowFirst, withStart: f.WithStart, withEnd: f.WithEnd, afterEnd: f.AfterEnd, skip: f.Skip}
+	var names []string
+	for i := range checkKinds {
+		names = append(names, checkKinds[i].name)
+		if checkKinds[i].name == f.Kind {
+			k.kind = &checkKinds[i]
+		}
+	}
+	if k.kind == nil {
+		return wrongAt([]any{"check", "kind"}, "= %q%s; expected one of %s", f.Kind, didYouMean(f.Kind, names), listOf(names))
+	}
+	switch f.As {
+	case "raw", "":
+	case "hex":
+		k.text = asHex
+	case "decimal":
+		k.text = asDecimal
+	default:
+		return wrongAt([]any{"check", "as"}, "= %q; expected raw (bytes), hex or decimal (text)", f.As)
+	}
+	switch f.Wrong {
+	case "garbled", "":
+	case "drop":
+		k.wrong = wrongDrop
+	case "keep":
+		k.wrong = wrongKeep
+	default:
+		return wrongAt([]any{"check", "wrong"}, "= %q; expected garbled, drop or keep", f.Wrong)
+	}
+	if f.Skip < 0 || f.Skip > 64 {
+		return wrongAt([]any{"check", "skip"}, "= %d; expected 0 to 64 bytes", f.Skip)
+	}
+	if k.text == asDecimal && k.afterEnd {
+		return wrongAt([]any{"check", "as"}, `= "decimal" together with after_end: decimal text has no fixed width; use hex or raw, or let the end bytes stand after the check`)
+	}
+	if k.withEnd && !k.afterEnd {
+		return wrongAt([]any{"check", "with_end"}, "= true needs after_end = true: the end bytes can count only where the check stands behind them")
+	}
+	c.check1, c.d.check = k, k
+	return nil
+}
+
+func (c *compiler) framing() (err error) {
+	f, to := &c.f.Frame, &c.d.frame
+	at := func(k string) []any { return []any{"frame", k} }
+	if to.start, err = parseBytes(f.Start); err != nil {
+		return wrongAt(at("start"), "= %v", err)
+	}
+	ends, err := stringsOf(f.End)
+	if err != nil {
+		return wrongAt(at("end"), "%v", err)
+	}
+	for _, s := range ends {
+		b, err := parseBytes(s)
+		if err != nil {
+			return wrongAt(at("end"), "= %v", err)
+		}
+		if len(b) == 0 || len(b) > 16 {
+			return wrongAt(at("end"), "= %q; expected 1 to 16 bytes, such as <CR>", s)
+		}
+		to.ends = append(to.ends, b)
+	}
+	if len(to.start) > 16 {
+		return wrongAt(at("start"), "is %d bytes long; expected at most 16", len(to.start))
+	}
+	var idle time.Duration
+	if err := c.duration(at("idle"), f.Idle, &idle); err != nil {
+		return err
+	}
+	to.idle = idle.Microseconds()
+	if f.Max < 0 || f.Max > mostMax {
+		return wrongAt(at("max"), "= %d; expected the longest frame in bytes, 1 to %d", f.Max, mostMax)
+	}
+	if to.max = f.Max; to.max == 0 {
+		to.max = defaultMax
+	}
+	if f.Length < 0 || f.Length > mostMax {
+		return wrongAt(at("length"), "= %d; expected the length of a whole frame in bytes, 1 to %d", f.Length, mostMax)
+	}
+	to.length = f.Length
+	if to.length > 0 && len(to.ends) > 0 {
+		return wrongAt(at("length"), `together with end: say one of them (a line end inside a frame of fixed length can stand in the pattern)`)
+	}
+	if to.length > 0 && to.length <= len(to.start) {
+		return wrongAt(at("length"), "= %d; expected more than the %d start bytes, which count", to.length, len(to.start))
+	}
+	if to.idle > 0 && len(to.ends) > 0 {
+		return wrongAt(at("idle"), `together with end: say one of them`)
+	}
+	if to.length == 0 && to.idle == 0 && len(to.ends) == 0 {
+		to.ends = [][]byte{{'\r'}, {'\n'}}
+	}
+	if k := c.check1; k != nil {
+		if k.afterEnd {
+			if len(to.ends) == 0 {
+				return wrongAt([]any{"check", "after_end"}, "= true needs end bytes in [frame]")
+			}
+			to.tail = k.width()
+		} else if k.text == asRaw && len(to.ends) > 0 {
+			to.rawCheck = k.width()
+		}
+	}
+	c.soleEnds()
+	return nil
+}
+
+// soleEnds finds out whether frames are ended by single bytes only. <CR><LF>
+// beside <CR> and <LF> adds nothing: a frame without a byte in it is no frame.
+func (c *compiler) soleEnds() {
+	to := &c.d.frame
+	one := map[byte]bool{}
+	for _, e := range to.ends {
+		if len(e) == 1 {
+			one[e[0]] = true
+		}
+	}
+	var kept [][]byte
+	for _, e := range to.ends {
+		all := true
+		for _, b := range e {
+			all = all && one[b]
+		}
+		if len(e) == 1 || !all {
+			kept = append(kept, e)
+		}
+	}
+	to.ends = kept
+	to.single = len(kept) > 0
+	for _, e := range kept {
+		if len(e) > 1 {
+			to.single = false
+		} else {
+			to.class[e[0]] = true
+		}
+	}
+}
+
+// stringsOf reads a string or a list of strings.
+func stringsOf(v any) ([]string, error) {
+	switch v := v.(type) {
+	case nil:
+		return nil, nil
+	case string:
+		return []string{v}, nil
+	case []any:
+		var all []string
+		for _, x := range v {
+			s, ok := x.(string)
+			if !ok {
+				return nil, fmt.Errorf("holds %v; expected text in quotes", x)
+			}
+			all = append(all, s)
+		}
+		return all, nil
+	}
+	return nil, fmt.Errorf("= %v; expected text in quotes, or a list of them", v)
+}
+
+func (c *compiler) fold() bool { return c.anyFold }
+
+func (c *compiler) checkStyle() (*check, error) {
+	if c.check1 == nil {
+		return nil, fmt.Errorf("has {check} but the file has no [check] table")
+	}
+	if c.check1.afterEnd {
+		return nil, fmt.Errorf("has {check} though check.after_end says that it stands behind the end bytes; leave it out of the pattern")
+	}
+	return c.check1, nil
+}
+
+func (c *compiler) messages() error {
+	f := c.f
+	if f.Pattern != "" {
+		f.Messages = append([]formMessage{{Pattern: f.Pattern}}, f.Messages...)
+	}
+	if len(f.Messages) == 0 {
+		return wrongAt(nil, `has no pattern; expected pattern = "{value}{unit}" or a [[message]] with one`)
+	}
+	if len(f.Messages)+len(f.Ignore) > mostMessages {
+		return wrongAt(nil, "has %d patterns; expected at most %d", len(f.Messages)+len(f.Ignore), mostMessages)
+	}
+	for i, s := range f.Ignore {
+		ops, err := (&patternParser{text: s, in: c}).parse()
+		if err != nil {
+			return wrongAt([]any{"ignore"}, "entry %d %v", i+1, err)
+		}
+		c.d.lines = append(c.d.lines, line{ops: ops, ignore: true})
+	}
+	checked := false
+	for i := range f.Messages {
+		path := []any{"message", i}
+		if f.Pattern != "" {
+			if path = []any{"pattern"}; i > 0 {
+				path = []any{"message", i - 1}
+			}
+		}
+		l, err := c.message(&f.Messages[i], path)
+		if err != nil {
+			return err
+		}
+		walk(l.ops, func(o *op) { checked = checked || o.kind == opCheck })
+		c.d.lines = append(c.d.lines, l)
+		n := l.values
+		if l.many {
+			n *= mostItems
+		}
+		if n > c.d.most {
+			c.d.most = n
+		}
+	}
+	c.d.most = max(1, min(c.d.most, mostItems*4))
+	if c.check1 != nil && !c.check1.afterEnd && !checked {
+		return wrongAt([]any{"check"}, "is never used; write {check} into the pattern where the check bytes stand, or after_end = true")
+	}
+	return nil
+}
+
+func (c *compiler) message(f *formMessage, path []any) (l line, err error) {
+	at := func(k string) []any {
+		if len(path) == 1 {
+			return path
+		}
+		return append(append([]any{}, path...), k)
+	}
+	say := func(k string, err error) (line, error) { return l, wrongAt(at(k), "%v", err) }
+	p := &patternParser{text: f.Pattern, in: c}
+	if f.Pattern == "" {
+		return say("pattern", fmt.Errorf(`is missing; expected such as pattern = "{value}{unit}"`))
+	}
+	if f.Between != "" && f.Item == "" {
+		return say("between", fmt.Errorf("needs an item: it is what stands between two items"))
+	}
+	if f.Item != "" {
+		if p.item, err = (&patternParser{text: f.Item, in: c}).parse(); err != nil {
+			return say("item", err)
+		}
+		if p.sep, err = (&patternParser{text: f.Between, in: c}).parse(); err != nil {
+			return say("between", err)
+		}
+	}
+	if l.ops, err = p.parse(); err != nil {
+		return say("pattern", err)
+	}
+	lead(l.ops)
+	l.simple = true
+	items := 0
+	walk(l.ops, func(o *op) {
+		switch o.kind {
+		case opValue:
+			l.values++
+		case opItems:
+			items++
+			l.many = true
+		}
+		l.simple = l.simple && (o.kind < opOptional && o.kind != opSkip || o.kind == opOptional || o.kind == opValue || o.kind == opUnit)
+	})
+	l.simple = l.simple && l.values == 1 && !l.many
+	if items > 1 || f.Item != "" && items == 0 {
+		return say("pattern", fmt.Errorf("has {items} %d times; expected once where there is an item", items))
+	}
+	if l.values > mostItems {
+		return say("pattern", fmt.Errorf("has %d values; expected at most %d", l.values, mostItems))
+	}
+	var ok bool
+	if l.fault, ok = ledger.ParseFault(f.Fault); !ok {
+		return say("fault", fmt.Errorf("= %q%s; expected one of %s", f.Fault, didYouMean(f.Fault, faultNames), listOf(faultNames)))
+	}
+	if l.unit, err = quantity.ParseUnit(f.Unit); err != nil {
+		return say("unit", fmt.Errorf("= %w", err))
+	}
+	l.ignore, l.pressed = f.Ignore, f.Pressed
+	if f.Note != "" {
+		l.note = []byte(f.Note)
+		l.simple = false
+	}
+	if f.Channel != "" {
+		l.channel = []byte(f.Channel)
+	}
+	for _, ch := range f.Channels {
+		l.channels = append(l.channels, []byte(ch))
+	}
+	if len(l.channels) > 0 && !l.many && len(l.channels) != l.values {
+		return say("channels", fmt.Errorf("names %d channels for %d values in the pattern", len(l.channels), l.values))
+	}
+	if l.values == 0 && !l.ignore && l.fault == ledger.NoFault && l.unit == quantity.None && l.channel == nil {
+		useful := false
+		walk(l.ops, func(o *op) {
+			useful = useful || o.kind == opUnit || o.kind == opChannel || o.kind == opStatus
+		})
+		if !useful {
+			return say("pattern", fmt.Errorf(`has no {value}; expected one, or fault = "…", or ignore = true`))
+		}
+	}
+	return l, nil
+}
+
+var faultNames = []string{"over", "under", "no-signal", "low-battery", "error", "garbled"}

@@ -1,0 +1,211 @@
+package drivers
+
+import (
+	"errors"
+	"fmt"
+	"path/filepath"
+	"strings"
+
+	"github.com/BurntSushi/toml"
+)
+
+// form is a driver file as TOML has it. Its keys are explained, with what they
+// may hold, in form.toml.example.
+type form struct {
+	Name      string         `toml:"name"`
+	About     string         `toml:"about"`
+	Line      string         `toml:"line"`
+	DTR       *bool          `toml:"dtr"`
+	RTS       *bool          `toml:"rts"`
+	Sends     string         `toml:"sends"`
+	Silence   string         `toml:"silence"`
+	Gap       string         `toml:"gap"`
+	Unit      string         `toml:"unit"`
+	UnitHolds bool           `toml:"unit_holds"`
+	Step      string         `toml:"step"`
+	AnyCase   bool           `toml:"any_case"`
+	Otherwise string         `toml:"otherwise"`
+	Pattern   string         `toml:"pattern"`
+	Ignore    []string       `toml:"ignore"`
+	Frame     formFrame      `toml:"frame"`
+	Check     *formCheck     `toml:"check"`
+	Number    map[string]any `toml:"number"`
+	Units     map[string]any `toml:"units"`
+	Channels  map[string]any `toml:"channels"`
+	Status    map[string]any `toml:"status"`
+	Notes     map[string]any `toml:"notes"`
+	Signs     map[string]any `toml:"signs"`
+	Faults    map[string]any `toml:"faults"`
+	Messages  []formMessage  `toml:"message"`
+	Poll      *formPoll      `toml:"poll"`
+	Examples  []formExample  `toml:"example"`
+}
+
+type formFrame struct {
+	Start  string `toml:"start"`
+	End    any    `toml:"end"`
+	Length int    `toml:"length"`
+	Idle   string `toml:"idle"`
+	Max    int    `toml:"max"`
+}
+
+type formCheck struct {
+	Kind      string `toml:"kind"`
+	As        string `toml:"as"`
+	LowFirst  bool   `toml:"low_first"`
+	WithStart bool   `toml:"with_start"`
+	WithEnd   bool   `toml:"with_end"`
+	AfterEnd  bool   `toml:"after_end"`
+	Skip      int    `toml:"skip"`
+	Wrong     string `toml:"wrong"`
+}
+
+type formMessage struct {
+	Pattern  string   `toml:"pattern"`
+	Item     string   `toml:"item"`
+	Between  string   `toml:"between"`
+	Fault    string   `toml:"fault"`
+	Note     string   `toml:"note"`
+	Unit     string   `toml:"unit"`
+	Channel  string   `toml:"channel"`
+	Channels []string `toml:"channels"`
+	Pressed  bool     `toml:"pressed"`
+	Ignore   bool     `toml:"ignore"`
+}
+
+type formPoll struct {
+	Start    string   `toml:"start"`
+	Send     any      `toml:"send"`
+	Channels []string `toml:"channels"`
+	Every    string   `toml:"every"`
+	Wait     string   `toml:"wait"`
+	Retries  *int     `toml:"retries"`
+	Answers  int      `toml:"answers"`
+}
+
+type formExample struct {
+	About  string   `toml:"about"`
+	Bytes  any      `toml:"bytes"`
+	Gives  []string `toml:"gives"`
+	Opened bool     `toml:"opened"`
+}
+
+// mostText bounds a driver file.
+const mostText = 64 << 10
+
+// Parse compiles one driver file. file names it in errors and gives the driver
+// its name; text is what it holds. An error is one line: file, line, what was
+// found and what is expected.
+func Parse(file string, text []byte) (*Driver, error) {
+	d, err := parse(file, text)
+	if err == nil {
+		return d, nil
+	}
+	line := 0
+	what := err.Error()
+	var pe toml.ParseError
+	var m *mistake
+	switch {
+	case errors.As(err, &m):
+		line = lineOf(text, m.path)
+		if p := pathText(m.path); p != "" {
+			what = p + " " + what
+		}
+	case errors.As(err, &pe):
+		line, what = pe.Position.Line, strings.Join(strings.Fields(pe.Message), " ")
+		if what == "" {
+			what = strings.Join(strings.Fields(pe.Error()), " ")
+		}
+	}
+	what = strings.NewReplacer("\n", " ", "\r", " ").Replace(what)
+	if line > 0 {
+		return nil, fmt.Errorf("%s:%d: %s", file, line, what)
+	}
+	return nil, fmt.Errorf("%s: %s", file, what)
+}
+
+func parse(file string, text []byte) (*Driver, error) {
+	if len(text) > mostText {
+		return nil, fmt.Errorf("is %d bytes long; a driver file holds at most %d", len(text), mostText)
+	}
+	if m := highEscape(text); m != nil {
+		return nil, m
+	}
+	var f form
+	meta, err := toml.Decode(string(text), &f)
+	if err != nil {
+		return nil, err
+	}
+	if unknown := meta.Undecoded(); len(unknown) > 0 {
+		return nil, unknownKey(text, unknown[0])
+	}
+	name := strings.TrimSuffix(filepath.Base(file), ".toml")
+	if f.Name != "" {
+		name = f.Name
+	}
+	return compile(name, file, text, &f)
+}
+
+// known are the keys of every table, for the hint at an unknown one.
+var known = map[string][]string{
+	"": {"name", "about", "line", "dtr", "rts", "sends", "silence", "gap", "unit", "unit_holds", "step", "any_case", "otherwise",
+		"pattern", "ignore", "frame", "check", "number", "units", "channels", "status", "notes", "signs", "faults", "message", "poll", "example"},
+	"frame":   {"start", "end", "length", "idle", "max"},
+	"check":   {"kind", "as", "low_first", "with_start", "with_end", "after_end", "skip", "wrong"},
+	"message": {"pattern", "item", "between", "fault", "note", "unit", "channel", "channels", "pressed", "ignore"},
+	"poll":    {"start", "send", "channels", "every", "wait", "retries", "answers"},
+	"example": {"about", "bytes", "gives", "opened"},
+	"number":  {"sign", "point", "decimals", "scale", "fractions", "exponent", "base", "bits"},
+}
+
+func unknownKey(text []byte, key toml.Key) *mistake {
+	table := ""
+	if len(key) > 1 {
+		table = key[0]
+	}
+	last := key[len(key)-1]
+	hint := didYouMean(last, known[table])
+	path := []any{}
+	for _, k := range key {
+		path = append(path, k)
+	}
+	if table == "message" || table == "example" { // which of them: the first that holds the key
+		for i := 0; i < 1000; i++ {
+			p := []any{table, i, last}
+			n, head := lineOf(text, p), lineOf(text, p[:2])
+			if head == 0 {
+				break
+			}
+			if n != head {
+				path = p
+				break
+			}
+		}
+	}
+	return wrongAt(path, "is not a key of a driver file%s; expected one of %s", hint, listOf(known[table]))
+}
+
+// highEscape refuses "\xB5" in double quotes: TOML makes that the letter
+// U+00B5, two bytes, where the file means one.
+func highEscape(text []byte) *mistake {
+	for n, line := range strings.Split(string(text), "\n") {
+		var quote byte
+		for i := 0; i < len(line); i++ {
+			c := line[i]
+			switch {
+			case quote == 0 && c == '#':
+				i = len(line)
+			case quote == 0 && (c == '"' || c == '\''):
+				quote = c
+			case quote == c:
+				quote = 0
+			case quote == '"' && c == '\\' && i+2 < len(line):
+				if line[i+1] == 'x' && strings.IndexByte("89abcdefABCDEF", line[i+2]) >= 0 {
+					return &mistake{nil, fmt.Sprintf(`line %d: \x%c… in double quotes would become two bytes; write it in single quotes, '\x%c…', or as <0x%c…>`, n+1, line[i+2], line[i+2], line[i+2])}
+				}
+				i++
+			}
+		}
+	}
+	return nil
+}

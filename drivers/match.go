@@ -1,0 +1,375 @@
+package drivers
+
+import (
+	"bytes"
+
+	"thouwright/internal/ledger"
+	"thouwright/internal/quantity"
+)
+
+type opKind uint8
+
+const (
+	opByte     opKind = iota // one literal byte
+	opLit                    // literal bytes
+	opBlank                  // one blank or more
+	opBlanks                 // any number of blanks
+	opDigits                 // digits that mean nothing here
+	opLetters                // letters
+	opWord                   // a run of bytes without blanks
+	opDashes                 // "-----", "--.---"
+	opSkip                   // anything, up to what follows
+	opAny                    // exactly n bytes
+	opOptional               // [ ... ]
+	opItems                  // {items}: item, between, item, ...
+	opCheck                  // check bytes
+	opValue                  // from here on: what is captured
+	opSign
+	opPlaces
+	opUnit
+	opChannel
+	opStatus
+	opNote
+	numKinds
+)
+
+// op is one element of a pattern. Matching is greedy and never goes back
+// (except that an optional part that fails is left out), so its cost is bounded
+// by the frame's length and what a pattern means can be read from left to right.
+type op struct {
+	kind  opKind
+	n     int // width in bytes, 0 free
+	c     byte
+	fold  bool
+	lead  bool // of several values: this kind stands before its value
+	lit   []byte
+	num   *number
+	words *words
+	sub   []op // of [ ] and {items}
+	sep   []op // between items
+	check *check
+}
+
+// capture is what a field found.
+type capture struct {
+	kind     opKind
+	lead     bool
+	from, to int
+	v, step  quantity.Decimal
+	m        *meaning
+}
+
+// line is one [[message]]: a pattern and what it means as a whole.
+type line struct {
+	ops      []op
+	values   int // {value}s in it; 0 where it only sets unit or channel, or is a fault
+	many     bool
+	ignore   bool
+	fault    ledger.Fault
+	note     []byte
+	unit     quantity.Unit
+	channel  []byte
+	channels [][]byte
+	pressed  bool
+	simple   bool // one value and at most a unit: the plain drivers
+}
+
+// match runs ops on b from i and returns where they end, -1 if they do not
+// fit. Captures are appended to d.caps.
+func (d *Decoder) match(ops []op, b []byte, i int) int {
+	for k := range ops {
+		o := &ops[k]
+		switch o.kind {
+		case opByte:
+			if i >= len(b) || b[i] != o.c {
+				return -1
+			}
+			i++
+		case opLit:
+			if !hasAt(b, i, o.lit, o.fold) {
+				return -1
+			}
+			i += len(o.lit)
+		case opBlank:
+			j := skipBlanks(b, i)
+			if j == i {
+				return -1
+			}
+			i = j
+		case opBlanks:
+			i = skipBlanks(b, i)
+		case opDigits, opLetters, opWord, opDashes:
+			if i = run(o, b, i); i < 0 {
+				return -1
+			}
+		case opAny:
+			if i += o.n; i > len(b) {
+				return -1
+			}
+		case opSkip:
+			if k == len(ops)-1 {
+				return len(b)
+			}
+			n, e := len(d.caps), -1
+			for ; i <= len(b); i++ {
+				if e = d.match(ops[k+1:k+2], b, i); e >= 0 {
+					break
+				}
+			}
+			if e < 0 {
+				return -1
+			}
+			d.caps = d.caps[:n] // the element is matched again by the loop
+		case opOptional:
+			n := len(d.caps)
+			if e := d.match(o.sub, b, i); e >= 0 {
+				i = e
+			} else {
+				d.caps = d.caps[:n]
+			}
+		case opItems:
+			if i = d.items(o, b, i); i < 0 {
+				return -1
+			}
+		case opCheck:
+			e, right := o.check.verify(b, d.data, i)
+			if e < 0 {
+				return -1
+			}
+			if !right {
+				d.wrong = true
+				if o.check.wrong == wrongGarbled {
+					return -1
+				}
+			}
+			i = e
+		case opValue:
+			if i = d.value(o, b, i); i < 0 {
+				return -1
+			}
+		default:
+			if i = d.field(o, b, i); i < 0 {
+				return -1
+			}
+		}
+	}
+	return i
+}
+
+// mostItems bounds the readings of one frame.
+const mostItems = 64
+
+func (d *Decoder) items(o *op, b []byte, i int) int {
+	if i = d.match(o.sub, b, i); i < 0 {
+		return -1
+	}
+	for k := 1; k < mostItems; k++ {
+		n, e := len(d.caps), i
+		if len(o.sep) > 0 {
+			e = d.match(o.sep, b, i)
+		}
+		if e >= 0 {
+			e = d.match(o.sub, b, e)
+		}
+		if e <= i {
+			d.caps = d.caps[:n]
+			break
+		}
+		i = e
+	}
+	return i
+}
+
+// run matches a run of bytes of one class, or exactly o.n of them.
+func run(o *op, b []byte, i int) int {
+	start := i
+	if o.kind == opDashes {
+		return dashes(b, i)
+	}
+	for i < len(b) && (o.n == 0 || i-start < o.n) {
+		c := b[i]
+		ok := false
+		switch o.kind {
+		case opDigits:
+			ok = c-'0' <= 9
+		case opLetters:
+			ok = lower(c) >= 'a' && lower(c) <= 'z'
+		default:
+			ok = c > ' '
+		}
+		if !ok {
+			break
+		}
+		i++
+	}
+	if i == start || o.n > 0 && i-start != o.n {
+		return -1
+	}
+	return i
+}
+
+// dashes matches what a display shows instead of digits: two dashes or more,
+// with points, blanks or commas among them.
+func dashes(b []byte, i int) int {
+	n, end := 0, -1
+	for ; i < len(b); i++ {
+		switch b[i] {
+		case '-', '_':
+			n++
+			end = i + 1
+		case '.', ',', ' ':
+			if n == 0 {
+				return -1
+			}
+		default:
+			if n < 2 {
+				return -1
+			}
+			return end
+		}
+	}
+	if n < 2 {
+		return -1
+	}
+	return end
+}
+
+// value matches a number, or a fault word in its place.
+func (d *Decoder) value(o *op, b []byte, i int) int {
+	if o.n > 0 {
+		if len(b)-i < o.n {
+			return -1
+		}
+		sub := b[i : i+o.n]
+		if e := d.valueIn(o.num, sub, 0); e < 0 || skipBlanks(sub, e) != len(sub) {
+			return -1
+		}
+		c := &d.caps[len(d.caps)-1]
+		c.from, c.to, c.lead = i, i+o.n, o.lead
+		return i + o.n
+	}
+	e := d.valueIn(o.num, b, i)
+	if e >= 0 {
+		d.caps[len(d.caps)-1].lead = o.lead
+	}
+	return e
+}
+
+func (d *Decoder) valueIn(n *number, b []byte, i int) int {
+	if n.faults != nil {
+		if e := d.faultWord(n, b, i); e >= 0 {
+			return e
+		}
+	}
+	v, step, e := n.parse(d, b, i)
+	if e < 0 || len(d.caps) == cap(d.caps) {
+		return -1
+	}
+	d.caps = append(d.caps, capture{kind: opValue, from: i, to: e, v: v, step: step})
+	return e
+}
+
+func (d *Decoder) faultWord(n *number, b []byte, i int) int {
+	m, e := n.faults.find(d, b, i)
+	if e < 0 {
+		j := skipBlanks(b, i)
+		if j == i {
+			return -1
+		}
+		if m, e = n.faults.find(d, b, j); e < 0 {
+			return -1
+		}
+	}
+	// 9999 as a word for 'over' must not take the first digits of 99990
+	if e < len(b) && isDigit(b[e-1]) && (isDigit(b[e]) || b[e] == '.' || b[e] == ',' && n.comma) {
+		return -1
+	}
+	if len(d.caps) == cap(d.caps) {
+		return -1
+	}
+	d.caps = append(d.caps, capture{kind: opValue, from: i, to: e, m: m})
+	return e
+}
+
+func isDigit(c byte) bool { return c-'0' <= 9 }
+
+// field matches a unit, channel, status, note, sign or places.
+func (d *Decoder) field(o *op, b []byte, i int) int {
+	if len(d.caps) == cap(d.caps) {
+		return -1
+	}
+	c := capture{kind: o.kind, lead: o.lead}
+	limit := len(b)
+	if o.n > 0 {
+		if limit = i + o.n; limit > len(b) {
+			return -1
+		}
+	}
+	end := limit
+	c.from = i
+	if o.words != nil {
+		// a word may begin with blanks; otherwise blanks before it are skipped
+		m, e := o.words.find(d, b[:limit], i)
+		if e < 0 {
+			c.from = skipBlanks(b[:limit], i)
+			if m, e = o.words.find(d, b[:limit], c.from); e < 0 {
+				return -1
+			}
+		}
+		if o.n > 0 && skipBlanks(b[:limit], e) != limit {
+			return -1
+		}
+		c.m, c.to = m, e
+		if o.n == 0 {
+			end = e
+		}
+	} else {
+		c.from = skipBlanks(b[:limit], i)
+		if o.n > 0 {
+			c.to = limit
+			for c.to > c.from && isBlank(b[c.to-1]) {
+				c.to--
+			}
+		} else {
+			for end = c.from; end < len(b) && inField(o.kind, b[end]); end++ {
+			}
+			c.to = end
+		}
+		if c.to == c.from && o.kind != opNote {
+			return -1
+		}
+		if o.kind == opPlaces {
+			n, e := smallInt(b[:c.to], c.from)
+			if e != c.to || n > 18 {
+				return -1
+			}
+			c.v.Scale = int8(n)
+		}
+	}
+	d.caps = append(d.caps, c)
+	return end
+}
+
+// inField tells the bytes of a free field that has neither table nor width.
+func inField(k opKind, c byte) bool {
+	switch k {
+	case opPlaces:
+		return isDigit(c)
+	case opChannel:
+		return isDigit(c) || lower(c) >= 'a' && lower(c) <= 'z' || c == '_'
+	}
+	return c > ' '
+}
+
+// blankOnly tells a frame that holds nothing.
+func blankOnly(b []byte) bool {
+	for _, c := range b {
+		if c != ' ' && c != '\t' && c != '\r' && c != '\n' && c != 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// trimEnd cuts a line end that a frame of fixed length carries.
+func trimEnd(b []byte) []byte { return bytes.TrimRight(b, "\r\n") }

@@ -1,0 +1,269 @@
+package drivers
+
+import (
+	"math"
+
+	"thouwright/internal/quantity"
+)
+
+// number is how a value is written: [number] of a driver file.
+type number struct {
+	before, after bool // where a sign may stand
+	required      bool // it must
+	signs         *words
+	plainSigns    bool // + and - only
+	point, comma  bool // decimal marks
+	decimals      int8 // implied places of a number without a mark; -1 none
+	fractions     bool
+	exponent      bool
+	hex           bool
+	bits          int // two's complement of a hex number; 0 unsigned
+	scale         quantity.Decimal
+	scaled        bool
+	faults        *words // words that stand in the place of a number
+}
+
+// isBlank tells the bytes that pad a field.
+func isBlank(c byte) bool { return c == ' ' || c == '\t' }
+
+func skipBlanks(b []byte, i int) int {
+	for i < len(b) && isBlank(b[i]) {
+		i++
+	}
+	return i
+}
+
+// parse reads a number at i. end is -1 where there is none. step is the worth
+// of its last digit.
+func (n *number) parse(d *Decoder, b []byte, i int) (v, step quantity.Decimal, end int) {
+	i = skipBlanks(b, i)
+	signed := false
+	if n.before && i < len(b) {
+		if n.plainSigns {
+			if c := b[i]; c == '-' || c == '+' {
+				v.Neg, signed = c == '-', true
+				i = skipBlanks(b, i+1)
+			}
+		} else if m, e := n.signs.find(d, b, i); e >= 0 {
+			v.Neg, signed = m.neg, true
+			i = skipBlanks(b, e)
+		}
+	}
+	if n.required && !signed && !n.after {
+		return v, step, -1
+	}
+	if n.hex {
+		if i = n.parseHex(&v, b, i); i < 0 {
+			return v, step, -1
+		}
+	} else {
+		start, mark := i, -1
+		coef, big := uint64(0), uint64(0)
+		for i < len(b) {
+			c := b[i]
+			if k := c - '0'; k <= 9 {
+				big |= coef
+				coef = coef*10 + uint64(k)
+				i++
+				continue
+			}
+			if mark < 0 && (c == '.' && n.point || c == ',' && n.comma) {
+				mark = i
+				i++
+				continue
+			}
+			break
+		}
+		digits := i - start
+		if mark >= 0 {
+			digits--
+			v.Scale = int8(min(i-mark-1, math.MaxInt8))
+			if i-mark-1 > math.MaxInt8 {
+				return v, step, -1
+			}
+		}
+		if digits == 0 {
+			return v, step, -1
+		}
+		// One more multiplication could have overflowed only above this.
+		if big > (math.MaxUint64-9)/10 {
+			return v, step, -1
+		}
+		v.Coef = coef
+		if digits > 19 && !fewDigits(b[start:i]) {
+			return v, step, -1
+		}
+		step = quantity.Decimal{Coef: 1, Scale: v.Scale}
+		if n.fractions && mark < 0 {
+			if i, step = fraction(&v, b, i); i < 0 {
+				return v, step, -1
+			}
+			mark = i
+		}
+		if n.exponent && i < len(b) && (b[i] == 'e' || b[i] == 'E') {
+			if i = exponent(&v, b, i); i < 0 {
+				return v, step, -1
+			}
+			step.Scale = v.Scale
+		}
+		if mark < 0 && n.decimals >= 0 {
+			v.Scale += n.decimals
+			step.Scale = v.Scale
+		}
+	}
+	if n.hex {
+		if n.decimals >= 0 {
+			v.Scale = n.decimals
+		}
+		step = quantity.Decimal{Coef: 1, Scale: v.Scale}
+	}
+	if n.after && !signed {
+		j := skipBlanks(b, i)
+		if m, e := n.signs.find(d, b, j); e >= 0 {
+			v.Neg, signed = m.neg, true
+			i = e
+		}
+		if n.required && !signed {
+			return v, step, -1
+		}
+	}
+	if n.scaled {
+		var ok, ok2 bool
+		if v, ok = v.Mul(n.scale); !ok {
+			return v, step, -1
+		}
+		if step, ok2 = step.Mul(n.scale); !ok2 {
+			return v, step, -1
+		}
+		step.Neg = false
+	}
+	return v, step, i
+}
+
+// fewDigits tells whether a long run of digits is only padded with zeros.
+func fewDigits(b []byte) bool {
+	n := 0
+	for _, c := range b {
+		if c >= '1' && c <= '9' || n > 0 && c == '0' {
+			n++
+		}
+	}
+	return n <= 19
+}
+
+// fraction reads the rest of "1 13/64", "1-13/64" or "13/64" where v holds the
+// first number, and makes it an exact decimal. Only denominators that divide a
+// power of ten are exact; the trade's are powers of two.
+func fraction(v *quantity.Decimal, b []byte, i int) (end int, step quantity.Decimal) {
+	step = quantity.Decimal{Coef: 1}
+	whole, top := v.Coef, uint64(0)
+	j := i
+	switch {
+	case j < len(b) && b[j] == '/':
+		whole, top = 0, v.Coef
+	case j+1 < len(b) && (isBlank(b[j]) || b[j] == '-'):
+		if b[j] == '-' {
+			j++
+		} else {
+			j = skipBlanks(b, j)
+		}
+		k := j
+		if top, j = smallInt(b, j); j == k || j >= len(b) || b[j] != '/' {
+			return i, step // a whole number
+		}
+	default:
+		return i, step
+	}
+	bottom, k := smallInt(b, j+1)
+	if k == j+1 || bottom == 0 || top > 1<<20 {
+		return -1, step
+	}
+	// scale up until the denominator divides
+	unit, places := uint64(1), int8(0)
+	for unit%bottom != 0 {
+		if places == 15 {
+			return -1, step
+		}
+		unit *= 10
+		places++
+	}
+	w, ok := quantity.Decimal{Coef: whole}.Mul(quantity.Decimal{Coef: unit})
+	if !ok || w.Coef > math.MaxUint64/2 || top > math.MaxUint64/4/unit {
+		return -1, step
+	}
+	v.Coef, v.Scale = w.Coef+top*(unit/bottom), places
+	return k, quantity.Decimal{Coef: unit / bottom, Scale: places}
+}
+
+// smallInt reads up to seven digits.
+func smallInt(b []byte, i int) (v uint64, end int) {
+	for k := 0; i < len(b) && b[i]-'0' <= 9 && k < 7; k++ {
+		v = v*10 + uint64(b[i]-'0')
+		i++
+	}
+	return v, i
+}
+
+// exponent reads "E-02" at i and shifts v's point.
+func exponent(v *quantity.Decimal, b []byte, i int) (end int) {
+	i++
+	neg := false
+	if i < len(b) && (b[i] == '+' || b[i] == '-') {
+		neg = b[i] == '-'
+		i++
+	}
+	e, k := smallInt(b, i)
+	if k == i || e > 99 {
+		return -1
+	}
+	s := int(v.Scale)
+	if neg {
+		s += int(e)
+	} else {
+		s -= int(e)
+	}
+	if s > math.MaxInt8 || s < math.MinInt8 {
+		return -1
+	}
+	v.Scale = int8(s)
+	return k
+}
+
+func (n *number) parseHex(v *quantity.Decimal, b []byte, i int) (end int) {
+	start := i
+	for i < len(b) {
+		k, ok := hexDigit(b[i])
+		if !ok {
+			break
+		}
+		if v.Coef >= 1<<58 {
+			return -1
+		}
+		v.Coef = v.Coef<<4 | uint64(k)
+		i++
+	}
+	if i == start {
+		return -1
+	}
+	if n.bits > 0 {
+		if v.Coef >= 1<<n.bits {
+			return -1
+		}
+		if v.Coef >= 1<<(n.bits-1) {
+			v.Coef, v.Neg = 1<<n.bits-v.Coef, !v.Neg
+		}
+	}
+	return i
+}
+
+func hexDigit(c byte) (byte, bool) {
+	switch {
+	case c >= '0' && c <= '9':
+		return c - '0', true
+	case c >= 'A' && c <= 'F':
+		return c - 'A' + 10, true
+	case c >= 'a' && c <= 'f':
+		return c - 'a' + 10, true
+	}
+	return 0, false
+}
