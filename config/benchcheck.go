@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"thouwright/drivers"
 	"thouwright/internal/form"
 	"thouwright/internal/quantity"
 )
@@ -123,8 +124,8 @@ func (f *finder) gauge(i int, g *Gauge) {
 		f.missing(at("driver"), "%sno driver: add driver = \"signed-decimal\", or let 'thouwright sniff %s' find one", who, orWord(g.Port, "PORT"))
 	}
 	if g.Line != "" {
-		if _, err := ParseLine(g.Line); err != nil {
-			f.add(at("line"), "%sline: found %q, %v", who, g.Line, err)
+		if _, err := drivers.ParseLine(g.Line); err != nil {
+			f.add(at("line"), "%sline: found %q, expected speed, data bits, parity and stop bits, such as 9600 8N1 or 4800 7E2", who, g.Line)
 		}
 	}
 	f.gaugeNumbers(at, who, g)

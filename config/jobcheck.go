@@ -18,7 +18,7 @@ var idForm = regexp.MustCompile(`^[A-Za-z_][A-Za-z0-9_]{0,63}$`)
 
 // reserved words of the expressions of derived values and rules.
 var reserved = map[string]bool{"not": true, "and": true, "or": true, "in": true, "let": true, "if": true, "else": true, "true": true, "false": true, "nil": true, "matches": true, "contains": true,
-	"min": true, "max": true, "abs": true, "mean": true, "ovality": true, "taper": true, "clearance": true}
+	"min": true, "max": true, "abs": true, "mean": true, "sum": true}
 
 func sortedCues(m map[string]bool) []string {
 	var out []string

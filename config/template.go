@@ -60,7 +60,7 @@ func Templates() []Template {
 		Roles: []Role{roleOuter}, Part: "shaft", Places: []string{"along the load", "across the load"},
 		Checks: []Check{
 			{ID: "dia", Name: "diameter", Method: method.Size, Gauge: "outer"},
-			{Name: "ovality", Method: method.Derived, Value: `ovality({all dia})`},
+			{Name: "ovality", Method: method.Derived, Value: `max({all dia}) - min({all dia})`},
 		},
 	}, {
 		ID: "taper", Name: "Taper",
@@ -68,7 +68,7 @@ func Templates() []Template {
 		Roles: []Role{roleOuter}, Part: "shaft", Places: []string{"inner end", "outer end"},
 		Checks: []Check{
 			{ID: "dia", Name: "diameter", Method: method.Size, Gauge: "outer"},
-			{Name: "taper", Method: method.Derived, Value: `taper({all dia})`},
+			{Name: "taper", Method: method.Derived, Value: `max({all dia}) - min({all dia})`},
 		},
 	}, {
 		ID: "hub-end-play", Name: "Hub end play, set by a nut",

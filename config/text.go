@@ -1,7 +1,6 @@
 package config
 
 import (
-	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -98,43 +97,4 @@ func ParseAngle(s string) (known, bound float64, err error) {
 		return 0, v, nil
 	}
 	return v, 0, nil
-}
-
-// LineSetting is "9600 8N1" in parts.
-type LineSetting struct {
-	Baud, Data int
-	Parity     byte    // N, E, O, M, S
-	Stop       float64 // 1, 1.5 or 2
-}
-
-var errLine = errors.New("expected speed, data bits, parity and stop bits, such as 9600 8N1 or 4800 7E2")
-
-// ParseLine reads "9600 8N1".
-func ParseLine(s string) (l LineSetting, err error) {
-	speed, frame, ok := strings.Cut(strings.TrimSpace(s), " ")
-	frame = strings.ToUpper(strings.TrimSpace(frame))
-	if !ok || len(frame) < 3 {
-		return l, errLine
-	}
-	for _, c := range speed {
-		if c < '0' || c > '9' || l.Baud > 10_000_000 {
-			return l, errLine
-		}
-		l.Baud = l.Baud*10 + int(c-'0')
-	}
-	l.Data, l.Parity = int(frame[0]-'0'), frame[1]
-	switch frame[2:] {
-	case "1":
-		l.Stop = 1
-	case "1.5":
-		l.Stop = 1.5
-	case "2":
-		l.Stop = 2
-	default:
-		return l, errLine
-	}
-	if l.Baud < 50 || l.Data < 5 || l.Data > 8 || !strings.ContainsRune("NEOMS", rune(l.Parity)) {
-		return l, errLine
-	}
-	return l, nil
 }

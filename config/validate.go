@@ -5,27 +5,22 @@ import (
 	"math"
 	"strings"
 
+	"thouwright/drivers"
 	"thouwright/internal/form"
 	"thouwright/internal/method"
 	"thouwright/internal/quantity"
 	"thouwright/internal/rules"
 )
 
-// Drivers is what validating asks of the driver catalogue; nil leaves the
-// drivers' names unchecked.
-type Drivers interface{ Names() []string }
-
-// Validate checks bench, job and drivers against each other; j may be nil. What
+// Validate checks bench, job and drivers against each other; j may be nil, and
+// cat too, which leaves what concerns drivers unchecked. What
 // each file says by itself was checked when it was read. Without a problem
 // that is not a warning, Spec succeeds for every check at every stage.
-func Validate(b *Bench, j *Job, cat Drivers) []Problem {
+func Validate(b *Bench, j *Job, cat *drivers.Catalogue) []Problem {
 	fb := &finder{file: b.File, lines: b.lines}
 	if cat != nil {
-		names := cat.Names()
-		for i, g := range b.Gauges {
-			if !contains(names, g.Driver) {
-				fb.add(path("gauge", i, "driver"), "gauge %q: %s", g.Name, unknownWord("driver", g.Driver, names))
-			}
+		for i := range b.Gauges {
+			fb.driver(i, &b.Gauges[i], cat)
 		}
 	}
 	if j == nil {
@@ -34,7 +29,7 @@ func Validate(b *Bench, j *Job, cat Drivers) []Problem {
 	fj := &finder{file: j.File, lines: j.lines}
 	for i := range j.Components {
 		for k := range j.Components[i].Checks {
-			fj.against(b, j, i, k)
+			fj.against(b, j, i, k, cat)
 		}
 	}
 	fj.derived(j)
@@ -44,6 +39,33 @@ func Validate(b *Bench, j *Job, cat Drivers) []Problem {
 		}
 	}
 	return append(inOrder(fb.ps), inOrder(fj.ps)...)
+}
+
+// driver checks a gauge's driver, and the gauge's unit against it.
+func (f *finder) driver(i int, g *Gauge, cat *drivers.Catalogue) {
+	d, err := cat.Find(g.Driver)
+	if err != nil {
+		var names []string
+		for _, d := range cat.All() {
+			names = append(names, d.Name)
+		}
+		f.add(path("gauge", i, "driver"), "gauge %q: %s", g.Name, unknownWord("driver", g.Driver, names))
+		return
+	}
+	if u := gaugeUnit(g); u != quantity.None && d.Unit != quantity.None && u.Kind() != d.Unit.Kind() {
+		f.add(path("gauge", i, "driver"), "gauge %q: the driver %s reads %s, but the gauge's figures are in %s: one of the two is wrong", g.Name, d.Name, d.Unit, u)
+	}
+}
+
+// readsIn is the unit a gauge reads in as far as bench file and driver say.
+func readsIn(g *Gauge, cat *drivers.Catalogue) quantity.Unit {
+	if u := gaugeUnit(g); u != quantity.None || cat == nil {
+		return u
+	}
+	if d, err := cat.Find(g.Driver); err == nil {
+		return d.Unit
+	}
+	return quantity.None
 }
 
 func contains(words []string, w string) bool {
@@ -70,7 +92,7 @@ func unknownWord(what, found string, words []string) string {
 }
 
 // against checks one check of the job against the bench.
-func (f *finder) against(b *Bench, j *Job, i, k int) {
+func (f *finder) against(b *Bench, j *Job, i, k int, cat *drivers.Catalogue) {
 	c := &j.Components[i].Checks[k]
 	who := checkName(j, i, k) + ": "
 	at := func(key string) []any { return path("component", i, "check", k, key) }
@@ -88,7 +110,7 @@ func (f *finder) against(b *Bench, j *Job, i, k int) {
 	if g == nil || len(f.ps) > before {
 		return
 	}
-	f.unitsFit(at, who, b, c, g)
+	f.unitsFit(at, who, b, c, g, cat)
 	if len(f.ps) > before {
 		return
 	}
@@ -119,16 +141,17 @@ func unknownGauge(key, found string, b *Bench) string {
 
 // unitsFit checks that what the gauge reads is what the method measures and
 // the limits are written in.
-func (f *finder) unitsFit(at func(string) []any, who string, b *Bench, c *Check, g *Gauge) {
-	own := gaugeUnit(g).Kind()
+func (f *finder) unitsFit(at func(string) []any, who string, b *Bench, c *Check, g *Gauge, cat *drivers.Catalogue) {
+	unit := readsIn(g, cat)
+	own := unit.Kind()
 	want := kindsOf(c.Method)
 	if own != quantity.Bare && want != nil && !want[own] {
-		f.add(at("gauge"), "%sgauge %q reads %s, but %s is measured in %s", who, g.Name, gaugeUnit(g), c.Method, kindWords(c.Method))
+		f.add(at("gauge"), "%sgauge %q reads %s, but %s is measured in %s", who, g.Name, unit, c.Method, kindWords(c.Method))
 		return
 	}
 	if m := b.Gauge(c.Minus); m != nil {
-		if u := gaugeUnit(m).Kind(); u != quantity.Bare && !want[u] {
-			f.add(at("minus"), "%sgauge %q reads %s, but %s is measured in %s", who, m.Name, gaugeUnit(m), c.Method, kindWords(c.Method))
+		if u := readsIn(m, cat); u.Kind() != quantity.Bare && !want[u.Kind()] {
+			f.add(at("minus"), "%sgauge %q reads %s, but %s is measured in %s", who, m.Name, u, c.Method, kindWords(c.Method))
 			return
 		}
 	}

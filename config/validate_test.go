@@ -8,14 +8,11 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"thouwright/drivers"
 	"thouwright/internal/quantity"
 )
 
-type driverNames []string
-
-func (d driverNames) Names() []string { return d }
-
-var someDrivers = driverNames{"signed-decimal", "letter-unit"}
+var someDrivers = drivers.BuiltIn()
 
 func example(t *testing.T) (*Bench, *Job) {
 	t.Helper()

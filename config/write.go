@@ -10,6 +10,8 @@ import (
 	"sort"
 	"strconv"
 	"strings"
+
+	"thouwright/drivers"
 )
 
 // WriteJob writes a job as a sheet that a person can go on with. Keys that
@@ -192,7 +194,7 @@ func quote(s string) string {
 // its path. It is read back and checked first, against the bench too, and
 // nothing is written with a mistake in it. A sheet that is there already is
 // kept unless replace is set.
-func SaveJob(b *Bench, j *Job, cat Drivers, replace bool) (string, []Problem) {
+func SaveJob(b *Bench, j *Job, cat *drivers.Catalogue, replace bool) (string, []Problem) {
 	file := filepath.Join(b.JobDir, j.Number+".toml")
 	text := WriteJob(j)
 	read, ps := ParseJob(file, text)

@@ -1,7 +1,183 @@
 package main
 
-import "errors"
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"regexp"
+	"strconv"
 
-type checkCmd struct{}
+	"thouwright/config"
+	"thouwright/drivers"
+)
 
-func (c *checkCmd) Run(ctx *runContext) error { return errors.New("check: being built") }
+type checkCmd struct {
+	Bench string `short:"b" placeholder:"BENCH" help:"The bench file (default: bench.toml, where there is one)."`
+	Job   string `short:"j" placeholder:"JOB" help:"One job: a sheet's path, or a number in job_dir (default: every sheet in job_dir)."`
+	JSON  bool   `name:"json" help:"Print a JSON object instead of lines."`
+}
+
+func (c *checkCmd) Example() string { return "thouwright check -b bench.toml -j 2026-041" }
+
+// checked is what check --json prints.
+type checked struct {
+	OK       bool             `json:"ok"`
+	Files    []checkedFile    `json:"files"`
+	Problems []config.Problem `json:"problems"`
+}
+
+type checkedFile struct {
+	File string `json:"file"`
+	Kind string `json:"kind"` // bench, job, driver
+	OK   bool   `json:"ok"`
+	Says string `json:"says"`
+}
+
+func (c *checkCmd) Run(ctx *runContext) error {
+	r := &checked{Files: []checkedFile{}, Problems: []config.Problem{}}
+	r.all(c.Bench, c.Job)
+	r.OK = !config.Refused(r.Problems)
+	for _, p := range r.Problems {
+		fmt.Fprintln(ctx.Err, p)
+	}
+	if c.JSON {
+		e := json.NewEncoder(ctx.Out)
+		e.SetIndent("", "  ")
+		if err := e.Encode(r); err != nil {
+			return workFailed{err}
+		}
+	} else {
+		for _, f := range r.Files {
+			word := "good"
+			if !f.OK {
+				word = "BAD "
+			}
+			fmt.Fprintf(ctx.Out, "%s  %-6s  %s  %s\n", word, f.Kind, f.File, f.Says)
+		}
+	}
+	if !r.OK {
+		return errors.New("") // the lines above say it all; status 2
+	}
+	return nil
+}
+
+// all checks the drivers, then the bench, then its job sheets.
+func (r *checked) all(benchFile, job string) {
+	if benchFile == "" {
+		if _, err := os.Stat("bench.toml"); !errors.Is(err, fs.ErrNotExist) {
+			benchFile = "bench.toml"
+		}
+	}
+	var bench *config.Bench
+	var ps []config.Problem
+	if benchFile != "" {
+		bench, ps = config.LoadBench(benchFile)
+	}
+	cat := r.drivers(bench)
+	if benchFile == "" {
+		if job != "" {
+			r.add(config.Problem{Text: "-j needs a bench file: there is no bench.toml here; name one with -b"})
+		}
+		return
+	}
+	if bench != nil {
+		ps = append(ps, config.Validate(bench, nil, cat)...)
+	}
+	says := ""
+	if bench != nil {
+		says = strconv.Itoa(len(bench.Gauges)) + " gauges"
+	}
+	r.file(benchFile, "bench", says, ps)
+	if bench == nil {
+		return
+	}
+	for _, sheet := range r.sheets(bench, job) {
+		r.sheet(bench, cat, sheet)
+	}
+}
+
+// drivers checks the built-in drivers and the bench's own: every example.
+func (r *checked) drivers(bench *config.Bench) *drivers.Catalogue {
+	dir := ""
+	if bench != nil {
+		dir = bench.DriverDir
+	}
+	cat, errs := drivers.Load(dir)
+	for _, err := range errs {
+		p := problemOf(err)
+		r.file(p.File, "driver", "", []config.Problem{p})
+	}
+	for _, d := range cat.All() {
+		var ps []config.Problem
+		for _, err := range d.CheckExamples() {
+			ps = append(ps, problemOf(err))
+		}
+		r.file(d.File, "driver", fmt.Sprintf("%d examples", len(d.Examples)), ps)
+	}
+	return cat
+}
+
+// sheets lists the job sheets to be checked.
+func (r *checked) sheets(bench *config.Bench, job string) []string {
+	if job != "" {
+		file, err := config.FindJob(bench, job)
+		if err != nil {
+			r.add(config.Problem{Text: err.Error()})
+			return nil
+		}
+		return []string{file}
+	}
+	jobs, err := config.ListJobs(bench.JobDir)
+	if err != nil {
+		r.add(config.Problem{File: bench.JobDir, Text: err.Error()})
+	}
+	var files []string
+	taken := map[string]string{}
+	for _, s := range jobs {
+		files = append(files, s.File)
+		if first, twice := taken[s.Number]; twice {
+			r.add(config.Problem{File: s.File, Text: fmt.Sprintf("the number %s is taken by %s: they would share a folder; give one another number", s.Number, first)})
+		}
+		taken[s.Number] = s.File
+	}
+	return files
+}
+
+func (r *checked) sheet(bench *config.Bench, cat *drivers.Catalogue, file string) {
+	j, ps := config.LoadJob(file)
+	says := ""
+	if j != nil {
+		n := 0
+		for _, c := range j.Components {
+			n += len(c.Checks)
+		}
+		says = fmt.Sprintf("%s, %d checks", j.Number, n)
+		for _, p := range config.Validate(bench, j, cat) {
+			if p.File == j.File { // the bench's own were told with it
+				ps = append(ps, p)
+			}
+		}
+	}
+	r.file(file, "job", says, ps)
+}
+
+func (r *checked) file(file, kind, says string, ps []config.Problem) {
+	r.Files = append(r.Files, checkedFile{file, kind, !config.Refused(ps), says})
+	r.Problems = append(r.Problems, ps...)
+}
+
+func (r *checked) add(p config.Problem) { r.Problems = append(r.Problems, p) }
+
+var fileLine = regexp.MustCompile(`^(.+?\.toml)(?::(\d+))?: (.*)$`)
+
+// problemOf takes 'file:line: text' apart.
+func problemOf(err error) config.Problem {
+	m := fileLine.FindStringSubmatch(err.Error())
+	if m == nil {
+		return config.Problem{Text: err.Error()}
+	}
+	line, _ := strconv.Atoi(m[2])
+	return config.Problem{File: m[1], Line: line, Text: m[3]}
+}

@@ -65,6 +65,9 @@ func (b *binder) structure(m map[string]any, n *node, v reflect.Value, where str
 			kn = &node{line: n.line}
 		}
 		i, known := index[key]
+		if len(b.problems) >= maxProblems {
+			return
+		}
 		if !known {
 			b.add(kn.line, where, "%s", b.unknown(key, keys, where))
 			continue
