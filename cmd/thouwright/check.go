@@ -91,6 +91,10 @@ func (r *checked) all(benchFile, job string) {
 	}
 	r.file(benchFile, "bench", says, ps)
 	if bench == nil {
+		if job != "" {
+			_, jps := config.LoadJob(job)
+			r.file(job, "job", "by itself", jps)
+		}
 		return
 	}
 	for _, sheet := range r.sheets(bench, job) {

@@ -129,7 +129,7 @@ func Parse(file string, text []byte, v any) (Lines, []ledger.Problem) {
 	var m map[string]any
 	_, err := toml.Decode(s[:upToLine(s, stop)], &m)
 	if err != nil {
-		line, msg := syntaxError(err)
+		line, msg := syntaxError(err, s)
 		return Lines{}, one(line, "%s", msg)
 	}
 	if stop < len(s) {
@@ -141,7 +141,7 @@ func Parse(file string, text []byte, v any) (Lines, []ledger.Problem) {
 }
 
 // syntaxError is the library's word on text that is not TOML.
-func syntaxError(err error) (line int, msg string) {
+func syntaxError(err error, text string) (line int, msg string) {
 	var pe toml.ParseError
 	if !errors.As(err, &pe) {
 		return 0, oneLine(err.Error())
@@ -150,6 +150,7 @@ func syntaxError(err error) (line int, msg string) {
 	if msg == "" {
 		msg = strings.TrimPrefix(pe.Error(), "toml: ")
 	}
+	msg = strings.ReplaceAll(msg, `'\n'`, "the end of the line")
 	msg = strings.TrimSuffix(oneLine(msg), ".")
 	if strings.HasPrefix(msg, "expected value but found") {
 		msg += ": put text between quotes"
@@ -157,7 +158,11 @@ func syntaxError(err error) (line int, msg string) {
 	if pe.LastKey != "" && len(pe.LastKey) <= 2*maxKey {
 		msg += fmt.Sprintf(" (at or after %s)", oneLine(pe.LastKey))
 	}
-	return pe.Position.Line, "not TOML: " + msg
+	line = pe.Position.Line
+	if at := pe.Position.Start; at >= 0 && at <= len(text) {
+		line = min(line, 1+strings.Count(text[:at], "\n")) // a line end counts to the line it ends
+	}
+	return line, "not TOML: " + msg
 }
 
 func oneLine(s string) string {

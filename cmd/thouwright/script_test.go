@@ -1,0 +1,30 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"thouwright": main})
+}
+
+// Each story in testdata/script is a session at the command line, headed by
+// what it protects. EXAMPLE is the example bench's folder.
+func TestScripts(t *testing.T) {
+	example, err := filepath.Abs("../../config/example")
+	if err != nil {
+		t.Fatal(err)
+	}
+	testscript.Run(t, testscript.Params{
+		Dir: "testdata/script",
+		Setup: func(e *testscript.Env) error {
+			e.Setenv("EXAMPLE", example)
+			e.Setenv("HOME", e.WorkDir)
+			return os.MkdirAll(filepath.Join(e.WorkDir, "tmp"), 0o755)
+		},
+	})
+}
