@@ -54,7 +54,7 @@ type Plan struct {
 	Address  string // as the bench file has it
 	Settings port.Settings
 	Poll     *Poll    // nil for a gauge that sends by itself
-	Watch    []string // control lines to watch: CTS DSR DCD RI
+	Watch    []string // control lines to watch: CTS DSR DCD RI, and KEY of a pedal on keys:
 }
 
 // Pauses between tries. The first is short, since a replugged adapter is there

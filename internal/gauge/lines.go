@@ -70,6 +70,8 @@ func lineOf(l port.Lines, name string) bool {
 		return l.DSR
 	case "DCD":
 		return l.DCD
+	case "KEY":
+		return l.Key
 	}
 	return l.RI
 }

@@ -11,8 +11,9 @@ import (
 // it never gives a negative count. Close may be called while Read blocks.
 type Port interface{ io.ReadWriteCloser }
 
-// Lines are the states of a port's control lines.
-type Lines struct{ CTS, DSR, DCD, RI bool }
+// Lines are the states of a port's control lines. Key is a pedal that acts as a
+// keyboard: any of its keys is down.
+type Lines struct{ CTS, DSR, DCD, RI, Key bool }
 
 // Controls is a Port whose control lines can be read.
 type Controls interface {
@@ -20,7 +21,7 @@ type Controls interface {
 }
 
 // Notifier is a Port that says when its control lines change, so that nobody
-// needs to ask. The channel is closed with the port.
+// needs to ask.
 type Notifier interface {
 	Changes() <-chan Lines
 }
@@ -65,8 +66,12 @@ func OpenOn(clock Clock) func(context.Context, Address, Settings) (Port, error) 
 		switch a.Kind {
 		case TCP:
 			return openTCP(ctx, a)
+		case RFC2217:
+			return openRFC2217(ctx, a, s)
 		case Tape:
 			return openTape(a, clock)
+		case Keys:
+			return openKeys(a)
 		}
 		return openSerial(a, s)
 	}
