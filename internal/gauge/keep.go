@@ -13,6 +13,7 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"thouwright/drivers"
 	"thouwright/internal/port"
 	"thouwright/internal/tape"
 )
@@ -53,8 +54,26 @@ type Plan struct {
 	Index    int    // names the port to the sink
 	Address  string // as the bench file has it
 	Settings port.Settings
-	Poll     *Poll    // nil for a gauge that sends by itself
-	Watch    []string // control lines to watch: CTS DSR DCD RI, and KEY of a pedal on keys:
+	Driver   *drivers.Driver // for its poll; nil or without one: the gauge sends by itself
+	Channels []string        // to be polled; none: all that the driver knows
+	Watch    []string        // control lines to watch: CTS DSR DCD RI, and KEY of a pedal on keys:
+}
+
+// SettingsOf are the line settings of a gauge: line, of the bench file, where it
+// is not empty, else the driver's; control lines that line leaves open are the
+// driver's.
+func SettingsOf(d *drivers.Driver, line string) (port.Settings, error) {
+	if line == "" {
+		line = d.Line
+	}
+	s, err := port.ParseSettings(line)
+	if s.DTR == nil {
+		s.DTR = d.DTR
+	}
+	if s.RTS == nil {
+		s.RTS = d.RTS
+	}
+	return s, err
 }
 
 // Pauses between tries. The first is short, since a replugged adapter is there
@@ -239,21 +258,27 @@ func (k *keeper) serve(ctx context.Context, pt port.Port) error {
 		<-ctx.Done()
 		pt.Close()
 	})
-	var heard chan struct{}
-	if k.plan.Poll != nil {
-		heard = make(chan struct{}, 1)
-		all.Go(func() { k.plan.Poll.run(ctx, pt, k.clock, heard) })
+	var poll *asking
+	if d := k.plan.Driver; d != nil && d.Poll != nil {
+		poll = newAsking(d, k.plan.Channels, pt, k.clock, k.asked)
+		all.Go(func() { poll.run(ctx) })
 	}
 	if len(k.plan.Watch) > 0 {
 		all.Go(func() { watchLines(ctx, pt, k.plan, k.sink, k.clock, k.log) })
 	}
-	err := k.read(pt, heard)
+	err := k.read(pt, poll)
 	cancel()
 	all.Wait()
 	return err
 }
 
-func (k *keeper) read(pt port.Port, heard chan<- struct{}) error {
+func (k *keeper) asked(channel string) {
+	if a, ok := k.sink.(Asker); ok {
+		a.Asked(k.plan.Index, channel)
+	}
+}
+
+func (k *keeper) read(pt port.Port, poll *asking) error {
 	for empty := 0; ; {
 		n, err := pt.Read(k.buf)
 		switch {
@@ -262,11 +287,8 @@ func (k *keeper) read(pt port.Port, heard chan<- struct{}) error {
 		case n > 0:
 			empty = 0
 			k.sink.Chunk(k.plan.Index, k.buf[:n])
-			if heard != nil {
-				select {
-				case heard <- struct{}{}:
-				default:
-				}
+			if poll != nil {
+				poll.read(k.buf[:n])
 			}
 		}
 		if err != nil {
