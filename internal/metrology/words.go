@@ -89,6 +89,7 @@ func room(t *ledger.Take, say speech) string {
 }
 
 func boundWords(t *ledger.Take, v Verdict, say speech) string {
+	say.places++
 	s := "less than " + say.full(t.Result)
 	switch v.Verdict {
 	case ledger.Pass:

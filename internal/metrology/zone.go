@@ -172,6 +172,10 @@ func (z Zone) In(from, to quantity.Unit) string {
 	if z.limits.None() {
 		return "no limits are set"
 	}
+	// A width that is just too small must not read as if it were enough.
+	fine := say
+	fine.places++
+	finest := fine.full(z.FinestHigh)
 	assumed := ""
 	if z.Assumed {
 		assumed = "; its error is not given, one step is assumed"
@@ -186,9 +190,9 @@ func (z Zone) In(from, to quantity.Unit) string {
 	}
 	switch {
 	case z.Empty:
-		return "this gauge can never say pass here: the limits would have to be " + say.full(z.FinestHigh) + " apart" + remedy + assumed
+		return "this gauge can never say pass here: the limits would have to be " + finest + " apart" + remedy + assumed
 	case math.IsInf(z.limits.Low, -1) && z.High <= 0 && z.limits.High > 0:
-		return "this gauge can never say pass here: the limit would have to be " + say.full(z.FinestHigh) + " or more" + remedy + assumed
+		return "this gauge can never say pass here: the limit would have to be " + finest + " or more" + remedy + assumed
 	case math.IsInf(z.Low, -1):
 		return "can pass up to " + say.full(z.High) + remedy + assumed
 	case math.IsInf(z.High, 1):
