@@ -1,0 +1,227 @@
+package sums
+
+import (
+	"fmt"
+	"math"
+
+	"thouwright/internal/quantity"
+)
+
+var turnSum = Sum{
+	Verb:  "turn",
+	Title: "Turn of an adjuster",
+	About: "How far to turn a nut or screw from the play now to the play wanted, and, for a slotted nut with a split pin, whether any of its positions lands in the band.",
+	Fields: []Field{
+		{Name: "play", Label: "play now", Kind: Quantity, Unit: quantity.MM, Required: true, Example: "0.12 mm", Help: "As measured, with its ± if known."},
+		{Name: "band", Label: "play wanted", Kind: Span, Unit: quantity.MM, Required: true, Example: "0.02..0.05 mm"},
+		{Name: "pitch", Label: "pitch of the thread", Kind: Quantity, Unit: quantity.MM, Example: "1.5 mm", Help: "Or --tpi."},
+		{Name: "tpi", Label: "threads per inch", Kind: Number, Example: "18"},
+		{Name: "slots", Label: "slots of the nut", Kind: Count, Example: "6", Help: "Without it the nut can stand anywhere."},
+		{Name: "holes", Label: "mouths of the split-pin holes", Kind: Count, Example: "2", Help: "One drilled hole has two mouths; taken with --slots if not given."},
+		{Name: "hand", Label: "hand of the thread", Kind: Choice, Choices: []string{"right", "left"}, Default: "right"},
+		{Name: "offset", Label: "turn (tightening) to the next slot that lines up", Kind: Quantity, Unit: quantity.Deg, Example: "0 deg", Help: "0 deg: a slot lines up now. Without it where the slots stand is not known."},
+		{Name: "to-slot", Label: "which way to the slot, by the maker", Kind: Choice, Choices: []string{"slacken", "tighten"}, Help: "Where the wanted turn falls between two slots."},
+		{Name: "confidence", Label: "confidence that the play lies in the band", Kind: Share, Default: "0.95", Help: "Counts only if the play has a ±."},
+	},
+	Formula: "turn = (play - aim) / pitch × 360°, positions per turn = lcm(slots, hole mouths)",
+	Source:  "geometry of the thread; slots and mouths evenly spaced",
+	Examples: []string{
+		"thouwright calc turn --pitch '1.5 mm' --play '0.12 mm' --band '0.02..0.05 mm' --slots 6 --holes 2",
+		"thouwright calc turn --tpi 18 --play '5 thou' --band '1..3 thou' --slots 6 --holes 2 --offset '0 deg' --to-slot slacken --unit thou",
+	},
+	Picture:  `<svg viewBox="0 0 80 80" fill="none" stroke="currentColor"><path d="M72 40L56 67.7H24L8 40l16-27.7h32z"/><circle cx="40" cy="40" r="15"/><path d="M40 8v10M67.7 24l-8.7 5M67.7 56l-8.7-5M40 72V62M12.3 56l8.7-5M12.3 24l8.7 5"/><path d="M40 31a9 9 0 1 1-8 5M31 30l1 6 5-3"/></svg>`,
+	Cautions: []string{cautionTurn, cautionLock, cautionAfter},
+	run:      runTurn,
+}
+
+// gcd and lcm of counts.
+func gcd(a, b int) int {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
+}
+
+func lcm(a, b int) int { return a / gcd(a, b) * b }
+
+// target reads the band of play wanted: guarded by the uncertainty of the play
+// now, its lower end at least zero.
+func (a *Answer) target(v *values) (play, low, high, aim float64, err error) {
+	x, band := v.one("play"), v.one("band")
+	play, low, high = x.num, band.low, band.high
+	if math.IsInf(high, 1) {
+		return 0, 0, 0, 0, fmt.Errorf("--band %s: the upper end is needed, as in 0.02..0.05 mm", band.text)
+	}
+	if math.IsInf(low, -1) {
+		low = 0
+		a.assume("the band's open lower end is taken as zero: below it is preload")
+	}
+	if high < low {
+		return 0, 0, 0, 0, fmt.Errorf("--band %s: its upper end is below zero", band.text)
+	}
+	aim = (low + high) / 2
+	if x.u95 > 0 {
+		l, h, ok := guarded(low, high, x.u95/coverage95, v.num("confidence"))
+		if !ok {
+			a.note(fmt.Sprintf("the ± of the play is too wide for this band at confidence %s: aim at the middle and measure again", v.text("confidence")))
+			l, h = aim, aim
+		}
+		low, high = l, h
+	}
+	return play, low, high, aim, nil
+}
+
+func (v *values) pitch() (float64, error) {
+	switch {
+	case v.has("pitch") && v.has("tpi"):
+		return 0, fmt.Errorf("give --pitch or --tpi, not both")
+	case v.has("tpi"):
+		n, err := v.positive("tpi")
+		return 25.4 / n, err
+	case v.has("pitch"):
+		return v.positive("pitch")
+	}
+	return 0, missing("pitch", "the thread's pitch, such as 1.5 mm, or --tpi")
+}
+
+// way says a turn in words; positive tightens.
+func way(deg float64, hand string) string {
+	if math.Abs(deg) < 0.05 {
+		return "leave it as it is"
+	}
+	words, clockwise := "tighten", hand == "right"
+	if deg < 0 {
+		words, clockwise = "slacken", !clockwise
+	}
+	side := "anticlockwise"
+	if clockwise {
+		side = "clockwise"
+	}
+	return fmt.Sprintf("%s %.1f deg %s (%.2f turns)", words, math.Abs(deg), side, math.Abs(deg)/360)
+}
+
+func runTurn(v *values) (*Answer, error) {
+	a := &Answer{}
+	play, low, high, aim, err := a.target(v)
+	if err != nil {
+		return nil, err
+	}
+	pitch, err := v.pitch()
+	if err != nil {
+		return nil, err
+	}
+	hand := v.text("hand")
+	deg := func(to float64) float64 { return (play - to) / pitch * 360 }
+	a.value("turn", "turn to the middle of the band (tightening above zero)", quantity.Deg, deg(aim))
+	a.word("way", "that is", way(deg(aim), hand))
+	a.add(Result{Name: "turn_range", Label: "turns that land in the band", Form: Band, Unit: quantity.Deg, Low: deg(high), High: deg(low), settled: true})
+	if play >= low && play <= high {
+		a.note("the play is in the band already")
+	}
+	if play <= 0 {
+		a.note("no play: zero end play hides preload, so slacken until there is play, then measure")
+	}
+	if v.has("slots") {
+		if err := a.slots(v, play, low, high, aim, pitch); err != nil {
+			return nil, err
+		}
+	} else if v.has("holes") || v.has("offset") || v.has("to-slot") {
+		return nil, missing("slots", "how many slots the nut has, such as 6")
+	}
+	a.assume("one turn moves the play by one pitch; slack in the thread and the lock are not counted")
+	a.assume("clockwise as seen facing the nut")
+	return a, nil
+}
+
+// slots says where a slotted nut can be pinned, and what play that gives.
+func (a *Answer) slots(v *values, play, low, high, aim, pitch float64) error {
+	slots, holes := v.count("slots"), 2
+	if v.has("holes") {
+		holes = v.count("holes")
+	} else {
+		a.assume("one split-pin hole, with two mouths")
+	}
+	n := lcm(slots, holes)
+	step, move := 360/float64(n), pitch/float64(n)
+	hand := v.text("hand")
+	a.value("positions_per_turn", "positions per turn", quantity.None, float64(n))
+	a.add(Result{Name: "step", Label: "from one position to the next", Unit: quantity.Deg, Value: step, settled: true})
+	a.length("play_per_step", "which changes the play by", move)
+	width := high - low
+	if !v.has("offset") {
+		switch {
+		case width >= move:
+			a.word("lands", "whether a position lands in the band", "yes")
+			a.note("the band is wider than one step: a position always lands in it")
+		case width <= 0:
+			a.word("lands", "whether a position lands in the band", "no")
+		default:
+			a.word("lands", "whether a position lands in the band", "perhaps")
+			a.note(fmt.Sprintf("the band is narrower than one step: a position lands in it %.0f times of 100; turn to a slot and give --offset 0 to know", 100*width/move))
+		}
+		switch v.text("to-slot") {
+		case "slacken":
+			a.add(Result{Name: "slot_play_range", Label: "play when slackened from the aim to a slot", Form: Band, Unit: quantity.MM, Low: aim, High: aim + move, settled: true})
+		case "tighten":
+			a.add(Result{Name: "slot_play_range", Label: "play when tightened from the aim to a slot", Form: Band, Unit: quantity.MM, Low: aim - move, High: aim, settled: true})
+		}
+		return nil
+	}
+	offset := math.Mod(v.num("offset"), step)
+	if offset < 0 {
+		offset += step
+	}
+	at := func(k int) (deg, gives float64) {
+		deg = offset + float64(k)*step
+		return deg, play - deg/360*pitch
+	}
+	// The positions around the aim: the last that gives the aim or more, and the
+	// next one, tighter.
+	k := int(math.Floor(((play-aim)/pitch*360-offset)/step + 1e-9))
+	slackDeg, slack := at(k)
+	tightDeg, tight := at(k + 1)
+	const hair = 1e-9 // mm; a position just on the limit is in
+	inBand := func(p float64) bool { return p >= low-hair && p <= high+hair }
+	var words []string
+	for j := k - n; j <= k+n; j++ {
+		if d, p := at(j); inBand(p) {
+			r := Result{Unit: quantity.MM, Value: p}
+			words = append(words, way(d, hand)+": play "+r.Say(v.unit))
+		}
+	}
+	if len(words) > 0 {
+		a.word("lands", "whether a position lands in the band", "yes")
+	} else {
+		a.word("lands", "whether a position lands in the band", "no")
+		a.note("no position lands in the band: another nut or washer, or the maker's rule for the slot")
+	}
+	a.list("positions", "positions that do", words)
+	pick, gives, why := slackDeg, slack, "slackened"
+	switch {
+	case v.text("to-slot") == "slacken":
+	case v.text("to-slot") == "tighten":
+		pick, gives, why = tightDeg, tight, "tightened"
+		if math.Abs(slack-aim) < hair { // it stands at the aim itself
+			pick, gives = slackDeg, slack
+		}
+	case inBand(slack) != inBand(tight):
+		if inBand(tight) {
+			pick, gives, why = tightDeg, tight, "tightened"
+		}
+	case inBand(slack):
+		if math.Abs(tight-aim) < math.Abs(slack-aim) {
+			pick, gives, why = tightDeg, tight, "tightened"
+		}
+	default:
+		r1, r2 := Result{Unit: quantity.MM, Value: slack}, Result{Unit: quantity.MM, Value: tight}
+		a.note("slackened to the slot: " + way(slackDeg, hand) + ", play " + r1.Say(v.unit))
+		a.note("tightened to the slot: " + way(tightDeg, hand) + ", play " + r2.Say(v.unit))
+		a.note("which of the two is the maker's to say (--to-slot)")
+		return nil
+	}
+	a.add(Result{Name: "slot_turn", Label: "turn to the slot, " + why, Unit: quantity.Deg, Value: pick, settled: true})
+	a.word("slot_way", "that is", way(pick, hand))
+	a.add(Result{Name: "slot_play", Label: "play there", Unit: quantity.MM, Value: gives, U95: v.one("play").u95, settled: true})
+	a.flag("slot_in_band", "which is in the band", inBand(gives))
+	return nil
+}
