@@ -4,13 +4,16 @@ import (
 	"fmt"
 	"time"
 
+	"thouwright/internal/form"
 	"thouwright/internal/ledger"
+	"thouwright/internal/port"
 	"thouwright/internal/quantity"
 )
 
 // compiler turns a form into a Driver. It implements tables.
 type compiler struct {
-	f       *form
+	f       *driverForm
+	lines   form.Lines
 	d       *Driver
 	numbers map[string]*number
 	tables  map[opKind]map[string]*words // by kind and style
@@ -23,13 +26,13 @@ const (
 	mostWords    = 512
 )
 
-func compile(name, file string, text []byte, f *form) (*Driver, error) {
+func compile(name, file string, text []byte, f *driverForm, lines form.Lines) (*Driver, error) {
 	d := &Driver{
 		Name: name, About: f.About, File: file, Text: append([]byte(nil), text...),
 		Line: DefaultLine, DTR: f.DTR, RTS: f.RTS,
 		Silence: DefaultSilence, Gap: DefaultGap, holds: f.UnitHolds,
 	}
-	c := &compiler{f: f, d: d, numbers: map[string]*number{}, tables: map[opKind]map[string]*words{}, anyFold: f.AnyCase}
+	c := &compiler{f: f, lines: lines, d: d, numbers: map[string]*number{}, tables: map[opKind]map[string]*words{}, anyFold: f.AnyCase}
 	for _, step := range []func() error{c.head, c.checkBytes, c.framing, c.wordTables, c.numberStyles, c.messages, c.poll, c.examples} {
 		if err := step(); err != nil {
 			return nil, err
@@ -41,7 +44,7 @@ func compile(name, file string, text []byte, f *form) (*Driver, error) {
 func (c *compiler) head() (err error) {
 	f, d := c.f, c.d
 	if f.Line != "" {
-		if _, err := ParseLine(f.Line); err != nil {
+		if _, err := port.ParseSettings(f.Line); err != nil {
 			return wrongAt([]any{"line"}, "= %v", err)
 		}
 		d.Line = f.Line

@@ -20,7 +20,7 @@ type Example struct {
 func (c *compiler) examples() error {
 	for i, f := range c.f.Examples {
 		at := []any{"example", i, "bytes"}
-		e := Example{About: f.About, Gives: f.Gives, Opened: f.Opened, line: lineOf(c.d.Text, []any{"example", i})}
+		e := Example{About: f.About, Gives: f.Gives, Opened: f.Opened, line: c.lines.At("example", i)}
 		texts, err := stringsOf(f.Bytes)
 		if err != nil {
 			return wrongAt(at, "%v", err)

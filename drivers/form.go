@@ -4,14 +4,17 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"strconv"
 	"strings"
 
 	"github.com/BurntSushi/toml"
+
+	"thouwright/internal/form"
 )
 
-// form is a driver file as TOML has it. Its keys are explained, with what they
+// driverForm is a driver file as TOML has it. Its keys are explained, with what they
 // may hold, in form.toml.example.
-type form struct {
+type driverForm struct {
 	Name      string         `toml:"name"`
 	About     string         `toml:"about"`
 	Line      string         `toml:"line"`
@@ -97,7 +100,14 @@ const mostText = 64 << 10
 // its name; text is what it holds. An error is one line: file, line, what was
 // found and what is expected.
 func Parse(file string, text []byte) (*Driver, error) {
-	d, err := parse(file, text)
+	if len(text) > mostText {
+		return nil, fmt.Errorf("%s: is %d bytes long; a driver file holds at most %d", file, len(text), mostText)
+	}
+	lines, err := form.Scan(text)
+	if err != nil {
+		return nil, oneLine(file, 0, err.Error())
+	}
+	d, err := parse(file, text, lines)
 	if err == nil {
 		return d, nil
 	}
@@ -107,43 +117,60 @@ func Parse(file string, text []byte) (*Driver, error) {
 	var m *mistake
 	switch {
 	case errors.As(err, &m):
-		line = lineOf(text, m.path)
+		line = lines.At(m.path...)
 		if p := pathText(m.path); p != "" {
 			what = p + " " + what
 		}
 	case errors.As(err, &pe):
-		line, what = pe.Position.Line, strings.Join(strings.Fields(pe.Message), " ")
-		if what == "" {
-			what = strings.Join(strings.Fields(pe.Error()), " ")
+		line, what = pe.Position.Line, strings.TrimPrefix(pe.Error(), "toml: ")
+		if pe.Message != "" {
+			what = pe.Message
 		}
 	}
-	what = strings.NewReplacer("\n", " ", "\r", " ").Replace(what)
-	if line > 0 {
-		return nil, fmt.Errorf("%s:%d: %s", file, line, what)
-	}
-	return nil, fmt.Errorf("%s: %s", file, what)
+	return nil, oneLine(file, line, what)
 }
 
-func parse(file string, text []byte) (*Driver, error) {
-	if len(text) > mostText {
-		return nil, fmt.Errorf("is %d bytes long; a driver file holds at most %d", len(text), mostText)
+// oneLine is "FILE:LINE: what", in one line whatever the file held.
+func oneLine(file string, line int, what string) error {
+	if rest, ok := strings.CutPrefix(what, "line "); ok && line == 0 {
+		if n, w, ok := strings.Cut(rest, ": "); ok {
+			if k, err := strconv.Atoi(n); err == nil {
+				line, what = k, w
+			}
+		}
 	}
+	what = strings.Map(func(r rune) rune {
+		if r < ' ' || r == 0x7F {
+			return ' '
+		}
+		return r
+	}, what)
+	if len(what) > 600 {
+		what = strings.ToValidUTF8(what[:600], "") + "…"
+	}
+	if line > 0 {
+		return fmt.Errorf("%s:%d: %s", file, line, what)
+	}
+	return fmt.Errorf("%s: %s", file, what)
+}
+
+func parse(file string, text []byte, lines form.Lines) (*Driver, error) {
 	if m := highEscape(text); m != nil {
 		return nil, m
 	}
-	var f form
+	var f driverForm
 	meta, err := toml.Decode(string(text), &f)
 	if err != nil {
 		return nil, err
 	}
 	if unknown := meta.Undecoded(); len(unknown) > 0 {
-		return nil, unknownKey(text, unknown[0])
+		return nil, unknownKey(lines, unknown[0])
 	}
 	name := strings.TrimSuffix(filepath.Base(file), ".toml")
 	if f.Name != "" {
 		name = f.Name
 	}
-	return compile(name, file, text, &f)
+	return compile(name, file, text, &f, lines)
 }
 
 // known are the keys of every table, for the hint at an unknown one.
@@ -158,31 +185,41 @@ var known = map[string][]string{
 	"number":  {"sign", "point", "decimals", "scale", "fractions", "exponent", "base", "bits"},
 }
 
-func unknownKey(text []byte, key toml.Key) *mistake {
+func unknownKey(lines form.Lines, key toml.Key) *mistake {
 	table := ""
 	if len(key) > 1 {
 		table = key[0]
 	}
 	last := key[len(key)-1]
-	hint := didYouMean(last, known[table])
 	path := []any{}
 	for _, k := range key {
 		path = append(path, k)
 	}
-	if table == "message" || table == "example" { // which of them: the first that holds the key
-		for i := 0; i < 1000; i++ {
-			p := []any{table, i, last}
-			n, head := lineOf(text, p), lineOf(text, p[:2])
-			if head == 0 {
-				break
-			}
-			if n != head {
-				path = p
+	if table == "message" || table == "example" { // the library does not say which of them
+		for i := 0; lines.Has(table, i); i++ {
+			if lines.Has(table, i, last) {
+				path = []any{table, i, last}
 				break
 			}
 		}
 	}
-	return wrongAt(path, "is not a key of a driver file%s; expected one of %s", hint, listOf(known[table]))
+	what := "is not a key of a driver file"
+	if table != "" {
+		what = "is not a key of [" + table + "]"
+	}
+	hint := didYouMean(last, known[table])
+	if hint == "" {
+		for _, t := range keysOf(known) {
+			for _, k := range known[t] {
+				if k == last && t != "" {
+					hint = " (it belongs into [" + t + "])"
+				} else if k == last {
+					hint = " (it belongs to the top of the file, before the first [table])"
+				}
+			}
+		}
+	}
+	return wrongAt(path, "%s%s; expected one of %s", what, hint, listOf(known[table]))
 }
 
 // highEscape refuses "\xB5" in double quotes: TOML makes that the letter

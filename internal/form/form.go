@@ -189,3 +189,29 @@ func quoteHere(s string, pos int) string {
 	end := upToLine(s, pos)
 	return fmt.Sprintf("%q", clip(strings.TrimSpace(s[pos:end]), 40))
 }
+
+// Scan finds the lines of a file that is bound by other means (a driver file
+// holds control characters and tables of the user's own words). Its error is a
+// bound that is broken, or bytes that are no UTF-8; the TOML library is not to
+// be shown such a file.
+func Scan(text []byte) (Lines, error) {
+	if len(text) > MaxBytes {
+		return Lines{}, fmt.Errorf("the file holds %d bytes: no file of this kind is larger than %d; is it the right one?", len(text), MaxBytes)
+	}
+	s := string(text)
+	if i := badByte(s); i >= 0 {
+		return Lines{}, fmt.Errorf("byte \\x%02X is not UTF-8: save the file as UTF-8 text", s[i])
+	}
+	root, stop, bound, line := scan(s)
+	if bound != "" {
+		return Lines{}, fmt.Errorf("line %d: %s", line, bound)
+	}
+	if stop < len(s) {
+		if _, err := toml.Decode(s[:upToLine(s, stop)], new(map[string]any)); err != nil {
+			line, msg := syntaxError(err)
+			return Lines{}, fmt.Errorf("line %d: %s", line, msg)
+		}
+		return Lines{}, fmt.Errorf("line %d: found %s where TOML expects key = value, [table] or [[table]]", line, quoteHere(s, stop))
+	}
+	return Lines{root}, nil
+}
