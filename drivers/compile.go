@@ -72,6 +72,7 @@ func (c *compiler) head() (err error) {
 		}
 		d.Step = q.Value
 	}
+	d.NoSniff = f.Sniff != nil && !*f.Sniff
 	switch f.Otherwise {
 	case "", "garbled":
 	case "ignore":
@@ -299,7 +300,7 @@ func (c *compiler) messages() error {
 		if err != nil {
 			return err
 		}
-		walk(l.ops, func(o *op) { checked = checked || o.kind == opCheck })
+		walk(append(l.ops[:len(l.ops):len(l.ops)], l.tail...), func(o *op) { checked = checked || o.kind == opCheck })
 		c.d.lines = append(c.d.lines, l)
 		n := l.values
 		if l.many {
@@ -343,7 +344,8 @@ func (c *compiler) message(f *formMessage, path []any) (l line, err error) {
 		return say("pattern", err)
 	}
 	lead(l.ops)
-	l.simple = true
+	l.cutTail()
+	l.simple = l.tail == nil
 	items := 0
 	walk(l.ops, func(o *op) {
 		switch o.kind {
@@ -374,6 +376,11 @@ func (c *compiler) message(f *formMessage, path []any) (l line, err error) {
 		l.note = []byte(f.Note)
 		l.simple = false
 	}
+	if l.bare = l.simple && l.tail == nil && l.ops[0].kind == opValue && l.ops[0].n == 0 && l.ops[0].num.plain && c.d.frame.single && len(c.d.frame.start) == 0; l.bare {
+		for _, o := range l.ops[1:] {
+			l.bare = l.bare && o.kind == opOptional && o.needs
+		}
+	}
 	if f.Channel != "" {
 		l.channel = []byte(f.Channel)
 	}
@@ -393,6 +400,34 @@ func (c *compiler) message(f *formMessage, path []any) (l line, err error) {
 		}
 	}
 	return l, nil
+}
+
+// cutTail splits off the end of a pattern from its check bytes on, so that a
+// number before them cannot take their digits for its own.
+func (l *line) cutTail() {
+	n, width := len(l.ops), 0
+	for k := len(l.ops) - 1; k >= 0; k-- {
+		switch o := &l.ops[k]; o.kind {
+		case opByte:
+			width++
+		case opLit:
+			width += len(o.lit)
+		case opAny:
+			width += o.n
+		case opCheck:
+			if o.check.text == asDecimal {
+				return
+			}
+			width += o.check.width()
+			n = k
+		default:
+			k = -1
+		}
+		if n < len(l.ops) {
+			l.tail, l.ops, l.tailLen = l.ops[n:], l.ops[:n], width
+			return
+		}
+	}
 }
 
 var faultNames = []string{"over", "under", "no-signal", "low-battery", "error", "garbled"}

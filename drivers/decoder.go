@@ -245,12 +245,17 @@ func (d *Decoder) try(frame []byte, emit func(*Value)) bool {
 		l := &drv.lines[k]
 		d.caps = d.caps[:0]
 		d.wrong = false
-		e := d.match(l.ops, frame, d.data)
-		if e < 0 {
-			d.badCheck = d.badCheck || d.wrong
-			continue
+		if l.bare {
+			if n, e := l.ops[0].num.parsePlain(frame, 0); e >= 0 && e == len(frame) {
+				v := &d.val
+				*v = Value{Raw: frame, Value: n, HasVal: true, Step: quantity.Decimal{Coef: 1, Scale: n.Scale}}
+				d.finish(l, v, 0, 1)
+				emit(v)
+				return true
+			}
 		}
-		if e < len(frame) && !d.onlyPadding(frame[e:]) {
+		if !d.fits(l, frame) {
+			d.badCheck = d.badCheck || d.wrong
 			continue
 		}
 		if d.wrong || d.tailWrong {

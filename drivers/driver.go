@@ -64,6 +64,7 @@ type Driver struct {
 	Step     quantity.Decimal // declared; zero: the last digit
 	Silence  time.Duration    // no whole frame for this long: the gauge is silent
 	Gap      time.Duration    // a pause this long inside a frame: the line stopped in mid-frame
+	NoSniff  bool             // sniff does not propose it: its bytes are those of a plainer driver
 	Poll     *Poll            // nil: the gauge sends by itself
 
 	Examples []Example

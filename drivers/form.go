@@ -27,6 +27,7 @@ type driverForm struct {
 	UnitHolds bool           `toml:"unit_holds"`
 	Step      string         `toml:"step"`
 	AnyCase   bool           `toml:"any_case"`
+	Sniff     *bool          `toml:"sniff"`
 	Otherwise string         `toml:"otherwise"`
 	Pattern   string         `toml:"pattern"`
 	Ignore    []string       `toml:"ignore"`
@@ -163,8 +164,12 @@ func parse(file string, text []byte, lines form.Lines) (*Driver, error) {
 	if err != nil {
 		return nil, err
 	}
-	if unknown := meta.Undecoded(); len(unknown) > 0 {
-		return nil, unknownKey(lines, unknown[0])
+	for _, k := range meta.Undecoded() {
+		switch k[0] {
+		case "number", "units", "channels", "status", "notes", "signs", "faults":
+			continue // free tables: the compiler looks at each of their keys
+		}
+		return nil, unknownKey(lines, k)
 	}
 	name := strings.TrimSuffix(filepath.Base(file), ".toml")
 	if f.Name != "" {
@@ -175,14 +180,14 @@ func parse(file string, text []byte, lines form.Lines) (*Driver, error) {
 
 // known are the keys of every table, for the hint at an unknown one.
 var known = map[string][]string{
-	"": {"name", "about", "line", "dtr", "rts", "sends", "silence", "gap", "unit", "unit_holds", "step", "any_case", "otherwise",
+	"": {"name", "about", "line", "dtr", "rts", "sends", "silence", "gap", "unit", "unit_holds", "step", "any_case", "sniff", "otherwise",
 		"pattern", "ignore", "frame", "check", "number", "units", "channels", "status", "notes", "signs", "faults", "message", "poll", "example"},
 	"frame":   {"start", "end", "length", "idle", "max"},
 	"check":   {"kind", "as", "low_first", "with_start", "with_end", "after_end", "skip", "wrong"},
 	"message": {"pattern", "item", "between", "fault", "note", "unit", "channel", "channels", "pressed", "ignore"},
 	"poll":    {"start", "send", "channels", "every", "wait", "retries", "answers"},
 	"example": {"about", "bytes", "gives", "opened"},
-	"number":  {"sign", "point", "decimals", "scale", "fractions", "exponent", "base", "bits"},
+	"number":  {"sign", "point", "decimals", "scale", "fractions", "exponent", "base", "bits", "whole"},
 }
 
 func unknownKey(lines form.Lines, key toml.Key) *mistake {

@@ -41,6 +41,7 @@ type op struct {
 	n     int // width in bytes, 0 free
 	c     byte
 	fold  bool
+	needs bool // of [ ]: it cannot match nothing
 	lead  bool // of several values: this kind stands before its value
 	lit   []byte
 	num   *number
@@ -62,6 +63,8 @@ type capture struct {
 // line is one [[message]]: a pattern and what it means as a whole.
 type line struct {
 	ops      []op
+	tail     []op // the part that ends with the check bytes, all of fixed width: found from the frame's end
+	tailLen  int
 	values   int // {value}s in it; 0 where it only sets unit or channel, or is a fault
 	many     bool
 	ignore   bool
@@ -72,6 +75,24 @@ type line struct {
 	channels [][]byte
 	pressed  bool
 	simple   bool // one value and at most a unit: the plain drivers
+	bare     bool // simple, and a plain number alone fits it
+}
+
+// fits matches a whole frame and tells whether it does.
+func (d *Decoder) fits(l *line, frame []byte) bool {
+	head := frame
+	if l.tail != nil {
+		n := len(frame) - l.tailLen
+		if n < d.data {
+			return false
+		}
+		head = frame[:n]
+	}
+	e := d.match(l.ops, head, d.data)
+	if e < 0 || e < len(head) && !d.onlyPadding(head[e:]) {
+		return false
+	}
+	return l.tail == nil || d.match(l.tail, frame, len(head)) == len(frame)
 }
 
 // match runs ops on b from i and returns where they end, -1 if they do not
@@ -121,6 +142,9 @@ func (d *Decoder) match(ops []op, b []byte, i int) int {
 			}
 			d.caps = d.caps[:n] // the element is matched again by the loop
 		case opOptional:
+			if i == len(b) && o.needs {
+				continue
+			}
 			n := len(d.caps)
 			if e := d.match(o.sub, b, i); e >= 0 {
 				i = e

@@ -13,6 +13,7 @@ type number struct {
 	signs         *words
 	plainSigns    bool // + and - only
 	point, comma  bool // decimal marks
+	needPoint     bool // whole numbers are none
 	decimals      int8 // implied places of a number without a mark; -1 none
 	fractions     bool
 	exponent      bool
@@ -21,6 +22,45 @@ type number struct {
 	scale         quantity.Decimal
 	scaled        bool
 	faults        *words // words that stand in the place of a number
+	plain         bool   // none of all that but an optional sign in front
+}
+
+// settle is called once all keys are set.
+func (n *number) settle() {
+	n.plain = n.before && !n.after && !n.required && n.plainSigns && n.decimals < 0 &&
+		!n.fractions && !n.exponent && !n.hex && !n.scaled && !n.needPoint && n.faults == nil
+}
+
+// parsePlain is parse for plain numbers of at most 18 digits, which cannot
+// overflow. end is -1 for all else, and parse decides.
+func (n *number) parsePlain(b []byte, i int) (v quantity.Decimal, end int) {
+	for i < len(b) && isBlank(b[i]) {
+		i++
+	}
+	if i < len(b) && (b[i] == '-' || b[i] == '+') {
+		v.Neg = b[i] == '-'
+		i = skipBlanks(b, i+1)
+	}
+	start, mark := i, -1
+	for ; i < len(b); i++ {
+		c := b[i]
+		if k := c - '0'; k <= 9 {
+			v.Coef = v.Coef*10 + uint64(k)
+		} else if mark < 0 && (c == '.' && n.point || c == ',' && n.comma) {
+			mark = i
+		} else {
+			break
+		}
+	}
+	digits := i - start
+	if mark >= 0 {
+		digits--
+		v.Scale = int8(i - mark - 1)
+	}
+	if digits == 0 || digits > 18 {
+		return v, -1
+	}
+	return v, i
 }
 
 // isBlank tells the bytes that pad a field.
@@ -82,7 +122,7 @@ func (n *number) parse(d *Decoder, b []byte, i int) (v, step quantity.Decimal, e
 				return v, step, -1
 			}
 		}
-		if digits == 0 {
+		if digits == 0 || n.needPoint && mark < 0 {
 			return v, step, -1
 		}
 		// One more multiplication could have overflowed only above this.

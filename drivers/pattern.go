@@ -90,7 +90,8 @@ func (p *patternParser) sequence(inside bool) ([]op, error) {
 				return nil, err
 			}
 			p.depth--
-			ops = append(ops, op{kind: opOptional, sub: sub})
+			needs := len(sub) > 0 && sub[0].kind != opOptional && sub[0].kind != opBlanks && sub[0].kind != opSkip && sub[0].kind != opNote
+			ops = append(ops, op{kind: opOptional, sub: sub, needs: needs})
 		case ']':
 			if !inside {
 				return nil, fmt.Errorf(`has a ] without a [; write \] for the character`)

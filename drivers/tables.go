@@ -196,6 +196,7 @@ func (c *compiler) numberStyle1(style string, path []any, m map[string]any) erro
 	if n.bits > 0 && !n.hex {
 		return wrongAt(append(append([]any{}, path...), "bits"), `needs base = 16: the sign of a decimal number is a sign`)
 	}
+	n.settle()
 	c.numbers[style] = n
 	return nil
 }
@@ -242,14 +243,17 @@ func (n *number) set(key string, v any) error {
 			return fmt.Errorf(`= %v; expected a number in quotes that every value is multiplied by, such as "0.001"`, v)
 		}
 		n.scale, n.scaled = s, true
-	case "fractions", "exponent":
+	case "fractions", "exponent", "whole":
 		if !isBool {
 			return fmt.Errorf("= %v; expected true or false", v)
 		}
-		if key == "fractions" {
+		switch key {
+		case "fractions":
 			n.fractions = flag
-		} else {
+		case "exponent":
 			n.exponent = flag
+		case "whole":
+			n.needPoint = !flag
 		}
 	case "base":
 		if !isInt || whole != 10 && whole != 16 {
