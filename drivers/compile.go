@@ -44,7 +44,7 @@ func compile(name, file string, text []byte, f *driverForm, lines form.Lines) (*
 func (c *compiler) head() (err error) {
 	f, d := c.f, c.d
 	if f.Line != "" {
-		if _, err := port.ParseSettings(f.Line); err != nil {
+		if _, err := ParseLine(f.Line); err != nil {
 			return wrongAt([]any{"line"}, "= %v", err)
 		}
 		d.Line = f.Line
@@ -431,3 +431,7 @@ func (l *line) cutTail() {
 }
 
 var faultNames = []string{"over", "under", "no-signal", "low-battery", "error", "garbled"}
+
+// ParseLine reads line settings such as "9600 8N1", as a driver file and a
+// bench do.
+func ParseLine(s string) (port.Settings, error) { return port.ParseSettings(s) }

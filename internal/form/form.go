@@ -208,7 +208,7 @@ func Scan(text []byte) (Lines, error) {
 	}
 	if stop < len(s) {
 		if _, err := toml.Decode(s[:upToLine(s, stop)], new(map[string]any)); err != nil {
-			line, msg := syntaxError(err)
+			line, msg := syntaxError(err, s)
 			return Lines{}, fmt.Errorf("line %d: %s", line, msg)
 		}
 		return Lines{}, fmt.Errorf("line %d: found %s where TOML expects key = value, [table] or [[table]]", line, quoteHere(s, stop))
