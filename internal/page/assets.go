@@ -23,7 +23,7 @@ type loaded struct {
 
 var kinds = map[string]string{
 	".js": "text/javascript; charset=utf-8", ".css": "text/css; charset=utf-8", ".svg": "image/svg+xml",
-	".ttf": "font/ttf", ".webmanifest": "application/manifest+json",
+	".woff2": "font/woff2",
 }
 
 // assets are the page's files by name; nothing else is served, so no path
@@ -96,7 +96,7 @@ func (s *Server) home(w http.ResponseWriter, r *http.Request) {
 	v := struct {
 		Token, Version string
 		Home           bool
-	}{Version: assetVersion, Home: loopback(r)}
+	}{Version: s.version, Home: loopback(r)}
 	if may == changing {
 		v.Token = s.opt.ChangeToken
 	}

@@ -20,7 +20,7 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request) {
 	h.Set("Content-Type", "text/event-stream")
 	h.Set("Cache-Control", "no-store")
 	h.Set("X-Accel-Buffering", "no")
-	h.Set("Page-Version", assetVersion)
+	h.Set("Page-Version", s.version)
 	rc := http.NewResponseController(w)
 	// The request is read; its deadline must not end the stream.
 	rc.SetReadDeadline(time.Time{})

@@ -8,6 +8,7 @@ import (
 	"context"
 	"crypto/rand"
 	"encoding/base64"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -73,6 +74,7 @@ type Server struct {
 	desk      Desk
 	hub       *hub
 	keys      keys
+	version   string // of the page and its tokens: another one makes a screen load anew
 	hosts     map[string]bool
 	listeners []net.Listener
 	http      *http.Server
@@ -106,6 +108,7 @@ func New(o Options, d Desk) (*Server, error) {
 		return nil, errors.New("page: the reading and the changing token must differ")
 	}
 	s.keys = newKeys(s.opt.ReadToken, s.opt.ChangeToken)
+	s.version = assetVersion + hex.EncodeToString(s.keys.change[:3])
 	s.hub = newHub(d, o.Log)
 	if err := s.listen(); err != nil {
 		return nil, err

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"net/http"
 	"time"
+
+	"thouwright/config"
 )
 
 // formats are the documents the page offers.
@@ -26,7 +28,7 @@ func (s *Server) recordPaths(mux *http.ServeMux) {
 func (s *Server) record(w http.ResponseWriter, r *http.Request) {
 	number, format := r.PathValue("number"), r.PathValue("format")
 	kind, ok := formats[format]
-	if !ok || !jobNumber.MatchString(number) {
+	if !ok || !config.GoodNumber(number) {
 		refuse(w, http.StatusNotFound, "there is no such record")
 		return
 	}

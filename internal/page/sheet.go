@@ -2,14 +2,14 @@ package page
 
 import (
 	"net/http"
-	"regexp"
-)
 
-// jobNumber is the contract's form of a job number.
-var jobNumber = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$`)
+	"thouwright/config"
+)
 
 // sheetPaths are the page's ways to a job sheet.
 func (s *Server) sheetPaths(mux *http.ServeMux) {
+	mux.HandleFunc("GET /api/templates", s.readers(templates))
+	mux.HandleFunc("POST /api/draft", s.readers(drafted))
 	if s.opt.SaveSheet != nil {
 		mux.HandleFunc("POST /api/sheet", s.changers(s.saveSheet))
 	}
@@ -18,15 +18,25 @@ func (s *Server) sheetPaths(mux *http.ServeMux) {
 	}
 }
 
-// saveSheet is POST /api/sheet {number, text}.
+// saveSheet is POST /api/sheet {number, text, replace}: a new job, or with
+// replace an edited one.
 func (s *Server) saveSheet(w http.ResponseWriter, r *http.Request) {
-	var b struct{ Number, Text string }
+	var b struct {
+		Number, Text string
+		Replace      bool
+	}
 	if !readJSON(w, r, sheetBytes, &b) {
 		return
 	}
-	if !jobNumber.MatchString(b.Number) {
+	if !config.GoodNumber(b.Number) {
 		refuse(w, http.StatusUnprocessableEntity, "a job number is letters, digits, '.', '_' and '-', at most 64, and begins with a letter or digit")
 		return
+	}
+	if !b.Replace && s.opt.Sheet != nil {
+		if _, err := s.opt.Sheet(b.Number); err == nil {
+			refuse(w, http.StatusConflict, "a job "+b.Number+" is there already: choose another number, or edit that one")
+			return
+		}
 	}
 	if err := s.opt.SaveSheet(b.Number, []byte(b.Text)); err != nil {
 		refuse(w, http.StatusUnprocessableEntity, err.Error())
@@ -38,7 +48,7 @@ func (s *Server) saveSheet(w http.ResponseWriter, r *http.Request) {
 // readSheet is GET /api/sheet/{number}: its text.
 func (s *Server) readSheet(w http.ResponseWriter, r *http.Request) {
 	n := r.PathValue("number")
-	if !jobNumber.MatchString(n) {
+	if !config.GoodNumber(n) {
 		refuse(w, http.StatusNotFound, "there is no such job")
 		return
 	}

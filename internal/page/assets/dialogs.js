@@ -1,0 +1,38 @@
+// Small windows: a note, a choice, the keys.
+
+import { h } from './dom.js'
+import { act } from './actions.js'
+import { store } from './store.js'
+
+// open shows content in a window; the given function builds it and may close it.
+export function open(title, build) {
+  const close = () => { box.close(); box.remove() }
+  const box = h('dialog', { 'aria-label': title, onclose: () => box.remove() }, h('div', { class: 'stack' }, h('h2', null, title), build(close)))
+  document.body.append(box)
+  box.showModal()
+  return box
+}
+
+const PHRASES = ['pitted', 'rust', 'notchy by hand', 'seal renewed', 'part renewed', 'crack-tested', 'greased before measuring']
+
+export function noteDialog() {
+  const words = h('textarea', { name: 'text', required: true, 'aria-label': 'What you found', maxlength: 2000 })
+  open('Note', close => h('form', {
+    onsubmit: async e => {
+      e.preventDefault()
+      if (await act('note', { text: words.value.trim() }, 'noted')) close()
+    },
+  },
+  h('p', { class: 'soft' }, store.state?.active ? `kept with ${store.state.active.component}, ${store.state.active.position}` : 'kept with the job'),
+  words,
+  h('div', { class: 'row' }, PHRASES.map(p => h('button', { type: 'button', class: 'small', onclick: () => { words.value += (words.value ? ', ' : '') + p; words.focus() } }, p))),
+  h('div', { class: 'row' }, h('button', { class: 'main' }, 'Keep'), h('button', { type: 'button', onclick: close }, 'Cancel'))))
+  words.focus()
+}
+
+// choose asks for one of a list of {name, note, pick}.
+export function choose(title, list, none = 'Nothing to choose.') {
+  open(title, close => [
+    list.length ? h('ul', { class: 'choices' }, list.map(c => h('li', null, h('button', { onclick: () => { close(); c.pick() } }, h('b', null, c.name), ' ', h('span', { class: 'soft' }, c.note ?? ''))))) : h('p', null, none),
+    h('button', { onclick: close }, 'Cancel')])
+}

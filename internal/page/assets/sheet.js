@@ -1,0 +1,91 @@
+// Making a job without writing TOML: its head, its parts from templates or from
+// nothing, their limits. The bench writes the sheet; its text can be read and
+// changed before it is kept.
+
+import { h } from './dom.js'
+import { store } from './store.js'
+import { act, get, post, mayWork } from './actions.js'
+import { go } from './views.js'
+
+const METHODS = { play: 'play (rock from stop to stop)', 'end-play': 'end play (push and pull)', 'run-out': 'run-out (turn)', size: 'size', drag: 'turning drag', derived: 'derived from others' }
+const list = t => t.split(/[,;\n]/).map(w => w.trim()).filter(Boolean)
+const field = (label, value, set, more = {}) => h('label', { class: more.whole ? 'whole' : '' }, label, h('input', { value: value ?? '', oninput: e => set(e.target.value), ...more }))
+const gaugeNames = () => (store.state?.gauges ?? []).map(g => g.name)
+const pick = (label, value, set, options) => h('label', null, label, h('select', { onchange: e => set(e.target.value) }, h('option', { value: '' }, 'choose …'), options.map(([v, w]) => h('option', { value: v, selected: v === value }, w))))
+
+export function sheet(number) {
+  const root = h('section', { class: 'wide' }, h('h1', null, number ? `Sheet of ${number}` : 'Make a job'))
+  if (!mayWork) root.append(h('p', null, 'This screen may look but not change.'))
+  else if (number) get('/api/sheet/' + encodeURIComponent(number)).then(s => root.append(editor(s.number, s.text, true)), e => root.append(h('p', null, e.message)))
+  else get('/api/templates').then(t => root.append(form(t.templates)), e => root.append(h('p', null, e.message)))
+  return root
+}
+
+// editor shows the sheet's text and keeps it.
+function editor(number, words, replace) {
+  const area = h('textarea', { class: 'sheettext', spellcheck: 'false', 'aria-label': 'the sheet', value: words })
+  const why = h('p', { class: 'errorline', role: 'alert' })
+  return h('div', { class: 'stack' }, h('p', { class: 'soft' }, 'The job sheet as it is kept. Every key is explained in the README; takes already made stay whatever changes here.'), area, why,
+    h('div', { class: 'row' }, h('button', {
+      class: 'main',
+      onclick: async () => {
+        why.textContent = ''
+        const answer = await fetchSave(number, area.value, replace)
+        if (answer.error) { why.textContent = answer.error; return }
+        if (await act('job', { job: number }, `job ${number}`)) go('bench')
+      },
+    }, 'Keep and use it'), h('button', { onclick: () => history.back() }, 'Cancel')))
+}
+
+async function fetchSave(number, text, replace) {
+  const headers = { 'Content-Type': 'application/json', Authorization: 'Bearer ' + document.querySelector('meta[name=token]').content }
+  const res = await fetch('/api/sheet', { method: 'POST', headers, body: JSON.stringify({ number, text, replace }) }).catch(() => null)
+  if (!res) return { error: 'not sent: the bench cannot be reached' }
+  return res.ok ? {} : res.json().catch(() => ({ error: `the bench answered ${res.status}` }))
+}
+
+function form(templates) {
+  const job = { number: '', customer: '', machine: '', assembly: '', operator: store.state?.job?.operator ?? '', stages: [], parts: [] }
+  const parts = h('div', { class: 'stack' }), after = h('div', { class: 'stack' })
+  const draw = () => parts.replaceChildren(...job.parts.map((p, i) => part(p, templates, () => { job.parts.splice(i, 1); draw() }, draw)))
+  const add = h('div', { class: 'row' }, templates.map(t => h('button', { type: 'button', title: t.help, onclick: () => { job.parts.push(fromTemplate(t)); draw() } }, '+ ', t.name)),
+    h('button', { type: 'button', onclick: () => { job.parts.push({ template: '', name: '', places: [], checks: [{ name: '', method: 'play' }] }); draw() } }, '+ from nothing'))
+  return h('div', { class: 'stack' }, h('form', {
+    class: 'stack',
+    onsubmit: async e => {
+      e.preventDefault()
+      const answer = await post('/api/draft', { ...job, parts: job.parts.map(clean) })
+      if (answer) { after.replaceChildren(h('h2', null, 'The sheet'), editor(answer.number, answer.text, false)); after.scrollIntoView() }
+    },
+  },
+  h('div', { class: 'form' },
+    field('Number', '', v => { job.number = v }, { required: true, pattern: '[A-Za-z0-9][A-Za-z0-9._\\-]{0,63}', placeholder: '2026-042', title: 'letters, digits, dot, dash and underline' }),
+    field('Customer', '', v => { job.customer = v }), field('Machine', '', v => { job.machine = v }), field('Assembly', '', v => { job.assembly = v }),
+    field('Measured by', job.operator, v => { job.operator = v }), field('Stages, if any', '', v => { job.stages = list(v) }, { placeholder: 'as found, assembled' })),
+  h('h2', null, 'Parts and checks'), parts, h('p', { class: 'soft' }, 'Add a part with its usual checks, or one from nothing:'), add,
+  h('div', { class: 'row' }, h('button', { class: 'main' }, 'Write the sheet'))), after)
+}
+
+const fromTemplate = t => ({ template: t.id, name: t.part, places: [...t.places], gauges: {}, limits: {}, source: '' })
+const clean = p => ({ ...p, checks: p.checks?.map(c => ({ ...c })) })
+
+function part(p, templates, drop, redraw) {
+  const t = templates.find(t => t.id === p.template)
+  return h('section', { class: 'sheetpart' },
+    h('div', { class: 'row' }, h('h3', null, t ? t.name : 'From nothing'), h('button', { type: 'button', class: 'small', onclick: drop }, 'Take out')),
+    t ? h('p', { class: 'soft' }, t.help) : null,
+    h('div', { class: 'form' }, field('Component', p.name, v => { p.name = v }, { required: true }), field('Positions, with commas', p.places.join(', '), v => { p.places = list(v) }, { placeholder: 'upper bush, lower bush' }),
+      t ? t.roles.map(r => pick(r.name, p.gauges[r.id], v => { p.gauges[r.id] = v }, gaugeNames().map(g => [g, g]))) : null),
+    t ? h('div', { class: 'form' }, t.checks.map(c => field(`Limits: ${c.Name}`, p.limits[c.Name], v => { p.limits[c.Name] = v }, { placeholder: '0.009..0.050 mm or 32 H7/g6' })),
+      field('Where the limits come from', p.source, v => { p.source = v }, { placeholder: 'workshop manual, sheet, table' })) : p.checks.map((c, i) => check(c, () => { p.checks.splice(i, 1); redraw() })),
+    t ? null : h('div', { class: 'row' }, h('button', { type: 'button', class: 'small', onclick: () => { p.checks.push({ name: '', method: 'play' }); redraw() } }, '+ check')))
+}
+
+function check(c, drop) {
+  return h('div', { class: 'sheetcheck' }, h('div', { class: 'form' },
+    field('Check', c.name, v => { c.name = v }, { required: true, placeholder: 'play in bushes' }), pick('Method', c.method, v => { c.method = v }, Object.entries(METHODS)),
+    pick('Gauge', c.gauge, v => { c.gauge = v }, gaugeNames().map(g => [g, g])), field('Limits or fit', c.limits, v => { c.limits = v }, { placeholder: '0.009..0.050 mm' }),
+    field('Where they come from', c.source, v => { c.source = v }), field('Strokes', c.strokes, v => { c.strokes = v }, { inputmode: 'numeric', placeholder: '6' }),
+    field('Derived: value', c.value, v => { c.value = v }, { placeholder: 'bush["upper"] - pin["upper"]' })),
+  h('div', { class: 'row' }, h('button', { type: 'button', class: 'small', onclick: drop }, 'Take the check out')))
+}

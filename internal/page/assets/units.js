@@ -1,0 +1,68 @@
+// Numbers as people read them. Values come as the logs' own decimals; they are
+// shown as sent in their own unit, and converted only for the display unit.
+
+const MM = { mm: 1, um: 0.001, cm: 10, m: 1000, in: 25.4, thou: 0.0254, ft: 304.8 }
+export const MINUS = '\u2212'
+const NAMES = { um: 'µm', thou: 'thou' }
+
+export const isLength = u => u in MM
+export const unitName = u => NAMES[u] ?? u
+export const convert = (v, from, to) => (from === to || !isLength(from) || !isLength(to) ? v : v * MM[from] / MM[to])
+export const shownUnit = (u, display) => (isLength(u) && isLength(display) ? display : u)
+
+// sign writes a true minus.
+export const sign = t => (t.startsWith('-') ? MINUS + t.slice(1) : t)
+
+const digitsOf = t => { const i = t.indexOf('.'); return i < 0 || /e/i.test(t) ? 0 : t.length - i - 1 }
+
+// placesFor is the fewest decimals that still tell one step from the next.
+export function placesFor(step) {
+  if (!(step > 0)) return 3
+  for (let n = 0; n < 7; n++) if (Math.abs(step - Number(step.toFixed(n))) <= 0.1 * step) return n
+  return 7
+}
+
+// reading formats a gauge's value for the display unit: as sent where the
+// units agree, else with the decimals that its step deserves.
+export function reading(value, unit, display, step) {
+  if (value === '' || value === undefined) return { text: '', unit: unitName(shownUnit(unit ?? '', display)) }
+  const to = shownUnit(unit, display)
+  if (to === unit || !isLength(unit)) return { text: sign(value), unit: unitName(unit) }
+  const d = Number(step) > 0 ? Number(step) : 10 ** -digitsOf(value)
+  return { text: sign(convert(Number(value), unit, to).toFixed(placesFor(convert(d, unit, to)))), unit: unitName(to) }
+}
+
+// result formats a result and its uncertainty with the digits the uncertainty
+// leaves it (two of the uncertainty's own, JCGM 100, 7.2.6).
+export function result(value, u95, unit, display) {
+  const to = shownUnit(unit, display)
+  const out = { text: '', u: '', unit: unitName(to), places: 3 }
+  if (value === '' || value === undefined) return out
+  const bound = value.startsWith('<')
+  const v = convert(Number(value.replace('<', '')), unit, to)
+  const u = u95 ? convert(Number(u95), unit, to) : NaN
+  out.places = Number.isFinite(u) && u > 0 ? Math.min(6, Math.max(0, 1 - Math.floor(Math.log10(u)))) : Math.min(4, digitsOf(value))
+  out.text = (bound ? '<' : '') + sign(v.toFixed(out.places))
+  out.u = Number.isFinite(u) ? u.toFixed(out.places) : ''
+  out.v = v
+  return out
+}
+
+// limit formats one end of a range: as written in its own unit, else with
+// enough places to be no coarser.
+export function limit(value, unit, display) {
+  if (value === '' || value === undefined) return ''
+  const to = shownUnit(unit, display)
+  if (to === unit) return sign(value)
+  const d = convert(10 ** -digitsOf(value), unit, to)
+  return sign(convert(Number(value), unit, to).toFixed(Math.min(6, placesFor(d))))
+}
+
+export function range(low, high, unit, display) {
+  if (!low && !high) return 'no limits'
+  const u = unitName(shownUnit(unit, display))
+  const [l, h] = [limit(low, unit, display), limit(high, unit, display)]
+  if (!l) return `at most ${h} ${u}`
+  if (!h) return `at least ${l} ${u}`
+  return `${l} to ${h} ${u}`
+}
