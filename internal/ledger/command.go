@@ -39,5 +39,6 @@ const (
 	DoBench    = "bench"    // the bench file was edited
 	DoLock     = "lock"     // end play, drag: the lock is fastened, measure for the verdict
 	DoStep     = "step"     // procedure: the next step
+	DoAsked    = "asked"    // a poll asked a channel: taped, never sent by a person
 	DoLink     = "link"     // a gauge's port came or went ('up', 'lost'): taped, never sent by a person
 )

@@ -179,3 +179,14 @@ type LiveSound struct {
 	Speech bool            `json:"speech"`
 	Cues   map[string]bool `json:"cues"`
 }
+
+// LiveTakeOf is a take by its columns, with the words for people beside them.
+func LiveTakeOf(t *Take) LiveTake {
+	m := LiveTake(TakeFields(t))
+	m["say"] = t.Say
+	m["sound"] = t.Sound
+	if t.Bound {
+		m["bound"] = "1"
+	}
+	return m
+}

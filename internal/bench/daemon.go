@@ -1,0 +1,339 @@
+// Package bench is the daemon: it wires ports, decoders, capture, journal,
+// sound and page together, reloads what a person edits, and is shared by run,
+// demo and replay.
+package bench
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"runtime/debug"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"thouwright/config"
+	"thouwright/drivers"
+	"thouwright/internal/gauge"
+	"thouwright/internal/journal"
+	"thouwright/internal/ledger"
+	"thouwright/internal/page"
+	"thouwright/internal/port"
+	"thouwright/internal/sound"
+)
+
+// Options is what a daemon is started with. Only BenchFile and Log are needed.
+type Options struct {
+	BenchFile string
+	Job       string // number or path; "" is none: takes are loose
+	Tapes     bool
+	Listen    string       // overrides the bench file's page address
+	Clock     *Clock       // nil: real time
+	Open      gauge.Opener // nil: port.Open
+	FS        journal.FS   // nil: the real one
+	Log       zerolog.Logger
+	Terminal  io.Writer // where the pairing code is shown; nil: nowhere
+	// Ready is called once everything runs, with the page's address.
+	Ready func(d *Daemon, url string)
+	// Alive, where set, is called by the loop at least once a second.
+	Alive func()
+}
+
+// Daemon is a running bench. Its loop goroutine owns everything below loop.
+type Daemon struct {
+	o      Options
+	log    zerolog.Logger
+	clock  *Clock
+	in     *intake
+	hub    *hub
+	player *sound.Player
+	page   *page.Server
+	count  *counters
+
+	receipts chan journal.Receipt
+	ctx      context.Context
+	keepers  sync.WaitGroup
+
+	// loop
+	files     *files
+	engine    engine
+	session   *session
+	lines     []*line // by port index; a line that is gone stays, without gauges
+	pedal     *pedal
+	shown     shown
+	publish   pace
+	disk      string // trouble that a person must see
+	lastDrift int64
+
+	// What others read: the figures and the watcher of files.
+	taken, kept atomic.Uint64 // the last reading taken in, and synced
+	benchNow    atomic.Pointer[config.Bench]
+	catNow      atomic.Pointer[drivers.Catalogue]
+	jobFile     atomic.Pointer[string]
+}
+
+// use makes f the files in force.
+func (d *Daemon) use(f *files) {
+	d.files = f
+	d.benchNow.Store(f.bench)
+	d.catNow.Store(f.cat)
+	job := ""
+	if f.job != nil {
+		job = f.job.File
+	}
+	d.jobFile.Store(&job)
+}
+
+// Version is the program's version as built.
+func Version() string {
+	if i, ok := debug.ReadBuildInfo(); ok && i.Main.Version != "" {
+		return i.Main.Version
+	}
+	return "(devel)"
+}
+
+// Run runs a bench until ctx is done, then flushes and closes everything in
+// order: ports, loop, journal, page, sound. An error at the start is one line
+// (or one for each mistake in the files).
+func Run(ctx context.Context, o Options) error {
+	f, problems := loadFiles(o.BenchFile, o.Job)
+	if f == nil {
+		return problemsError(problems)
+	}
+	if o.Clock == nil {
+		o.Clock = NewClock(1)
+	}
+	if o.Open == nil {
+		o.Open = port.OpenOn(o.Clock)
+	}
+	// The ports, the loop and the watchers end on their own signal, after the
+	// journal's last rows are known to be taken.
+	inner, stop := context.WithCancel(context.Background())
+	defer stop()
+	d := &Daemon{
+		o: o, log: o.Log, clock: o.Clock, in: newIntake(inner, o.Clock), hub: newHub(), ctx: inner,
+		receipts: make(chan journal.Receipt, 4096),
+	}
+	d.count = newCounters(func() float64 { return float64(len(d.in.queue)) }, d.unsynced)
+	d.shown.unit = f.bench.DisplayUnit
+	if o.Listen != "" {
+		f.bench.Page.Listen = o.Listen
+	}
+	d.player = sound.New(f.bench.Sound, d.log)
+	defer d.player.Close()
+	if err := d.openJob(f, d.in.now()); err != nil {
+		return err
+	}
+	d.adoptSound()
+	if err := d.openPage(); err != nil {
+		return errors.Join(err, d.session.close(context.Background(), d.in.now()))
+	}
+	if err := d.setLines(f); err != nil {
+		return errors.Join(err, d.session.close(context.Background(), d.in.now()))
+	}
+	var side sync.WaitGroup
+	side.Go(func() {
+		if err := d.page.Serve(inner); err != nil && !errors.Is(err, http.ErrServerClosed) {
+			d.log.Error().Err(err).Msg("page")
+		}
+	})
+	side.Go(func() { d.watchFiles(inner) })
+	for _, p := range problems {
+		d.log.Warn().Msg(p.String())
+	}
+	d.log.Info().Str("page", d.page.URL()).Str("job", d.session.number).Msg("running")
+	if o.Ready != nil {
+		o.Ready(d, d.page.URL())
+	}
+	d.loop(ctx)
+	err := d.shutDown()
+	stop()
+	d.hub.closeAll()
+	side.Wait()
+	return err
+}
+
+// shutDown stops the ports, takes what they had still read, and closes the job.
+func (d *Daemon) shutDown() error {
+	for _, l := range d.lines {
+		if l.stop != nil {
+			l.stop()
+		}
+	}
+	drained := make(chan struct{})
+	go func() { d.keepers.Wait(); close(drained) }()
+	for done := false; !done; {
+		select {
+		case it := <-d.in.queue:
+			d.handle(it)
+		case <-drained:
+			done = true
+		}
+	}
+	for len(d.in.queue) > 0 {
+		d.handle(<-d.in.queue)
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), closeTime)
+	defer cancel()
+	closed := make(chan error, 1)
+	at := d.in.now()
+	go func() { closed <- d.session.close(ctx, at) }()
+	for {
+		select {
+		case r := <-d.receipts:
+			d.receipt(r)
+		case err := <-closed:
+			for len(d.receipts) > 0 {
+				d.receipt(<-d.receipts)
+			}
+			if err != nil {
+				return fmt.Errorf("closing %s: %w", d.session.number, err)
+			}
+			d.log.Info().Str("job", d.session.number).Msg("stopped, everything is on disk")
+			return nil
+		}
+	}
+}
+
+// openJob makes a job the active one. On an error nothing has changed.
+func (d *Daemon) openJob(f *files, at ledger.Stamp) error {
+	s, resume, err := openSession(f, journal.Options{
+		FS: d.o.FS, Log: d.log, Receipt: d.receiptFromJournal, Recycle: takeBack,
+	}, at)
+	if err != nil {
+		return err
+	}
+	if d.o.Tapes {
+		if s.tapes, err = newTapes(s.journal.Dir(), at.Time()); err != nil {
+			return errors.Join(err, s.close(context.Background(), at))
+		}
+		for _, l := range d.lines {
+			if l.stop != nil && l.link == gauge.Up {
+				s.tapes.command(0, ledger.Command{Do: ledger.DoLink, Gauge: l.name(), Text: linkRunning})
+			}
+		}
+		if resume.HasActive {
+			s.tapes.command(0, ledger.Command{Do: ledger.DoStage, Stage: resume.Tag.Stage, By: "resume"})
+			s.tapes.command(0, ledger.Command{Do: ledger.DoPosition, Component: resume.Tag.Component,
+				Check: resume.Tag.Check, Position: resume.Tag.Position, By: "resume"})
+		}
+	}
+	old := d.session
+	d.session = s
+	d.use(f)
+	d.engine.begin(s, resume, at, sessionSink{d})
+	if old != nil {
+		go func() { // its last rows are flushed while the new job runs
+			ctx, cancel := context.WithTimeout(context.Background(), closeTime)
+			defer cancel()
+			if err := old.close(ctx, at); err != nil {
+				d.log.Error().Err(err).Str("job", old.number).Msg("closing the job before")
+			}
+		}()
+	}
+	d.shown.last, d.shown.logged = nil, resume.Seq
+	d.taken.Store(resume.Seq)
+	d.kept.Store(resume.Seq)
+	return nil
+}
+
+// receiptFromJournal is called on the journal's goroutine. The sound of a take
+// starts right here: it is the receipt.
+func (d *Daemon) receiptFromJournal(r journal.Receipt) {
+	if r.Take != nil {
+		d.soundTake(r.Take)
+	}
+	select {
+	case d.receipts <- r:
+	case <-d.ctx.Done():
+	}
+}
+
+// setLines starts, keeps or stops ports so that they are those of f.
+func (d *Daemon) setLines(f *files) error {
+	want, err := linesOf(f.bench, f.cat)
+	if err != nil {
+		return err
+	}
+	type starting struct {
+		line *line
+		plan gauge.Plan
+	}
+	var starts []starting
+	kept := map[*line]bool{}
+	gone := map[string]*line{}
+	for _, l := range want {
+		old := d.lineAt(l.address)
+		if old != nil && old.samePort(l) {
+			kept[old] = true
+			if !old.sameGauges(l) {
+				d.engine.sources[old.index] = l.source()
+			}
+			old.gauges = l.gauges
+			continue
+		}
+		l.index = len(d.lines) + len(starts)
+		p, err := l.plan()
+		if err != nil {
+			return err
+		}
+		starts = append(starts, starting{l, p})
+	}
+	for _, l := range d.lines {
+		if l.stop != nil && !kept[l] {
+			l.stop()
+			l.stop, l.gauges = nil, nil
+			d.engine.sources[l.index] = nil
+			gone[l.address] = l
+		}
+	}
+	for _, s := range starts {
+		d.lines = append(d.lines, s.line)
+		d.engine.sources = append(d.engine.sources, s.line.source())
+		d.start(s.line, s.plan, gone[s.line.address])
+	}
+	d.pedal = newPedal(f.bench.Switch)
+	return nil
+}
+
+// start keeps a line's port open in a goroutine of its own, once the line that
+// had the port before has let it go.
+func (d *Daemon) start(l *line, p gauge.Plan, before *line) {
+	ctx, cancel := context.WithCancel(d.ctx)
+	l.stop, l.stopped = cancel, make(chan struct{})
+	l.seen = make([]seen, len(l.gauges))
+	d.keepers.Go(func() {
+		defer close(l.stopped)
+		if before != nil {
+			<-before.stopped
+		}
+		gauge.Keep(ctx, p, d.o.Open, d.in, d.clock, d.log)
+	})
+}
+
+func (d *Daemon) lineAt(address string) *line {
+	for _, l := range d.lines {
+		if l.stop != nil && l.address == address {
+			return l
+		}
+	}
+	return nil
+}
+
+// Do carries out what a person asked for, on the loop.
+func (d *Daemon) Do(ctx context.Context, c ledger.Command) error { return d.in.do(ctx, c) }
+
+// Subscribe is the state now and every change after it.
+func (d *Daemon) Subscribe() (ledger.Live, <-chan page.Update, func()) { return d.hub.Subscribe() }
+
+// JobDir is the folder of the job that was active when Run ended, or is.
+func (d *Daemon) JobDir() string { return d.session.journal.Dir() }
+
+var _ page.Desk = (*Daemon)(nil)
+
+// idle is how often the loop looks around when nothing happens.
+const idle = time.Second

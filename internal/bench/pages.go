@@ -1,0 +1,91 @@
+package bench
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
+	"thouwright/config"
+	"thouwright/internal/page"
+)
+
+// openPage opens the page's socket. That it is taken is one clear line.
+func (d *Daemon) openPage() error {
+	s, err := page.New(page.Options{
+		Listen:    d.files.bench.Page.Listen,
+		Log:       d.log,
+		SaveSheet: d.saveSheet,
+		Sheet:     d.sheetText,
+		Health:    d.health,
+		Metrics:   d.count.handler(),
+	}, d)
+	if err != nil {
+		return fmt.Errorf("page: %w", err)
+	}
+	d.page = s
+	if d.o.Terminal != nil && s.Networked() {
+		fmt.Fprintf(d.o.Terminal, "pair a screen: %s\n", s.PairingURL())
+		return page.PrintCode(d.o.Terminal, s.PairingURL())
+	}
+	return nil
+}
+
+// saveSheet writes a job sheet that the page made, once it is free of
+// mistakes. The watcher then finds it as if a person had saved it.
+func (d *Daemon) saveSheet(number string, text []byte) error {
+	b := d.benchNow.Load()
+	path := filepath.Join(b.JobDir, number+".toml")
+	j, problems := config.ParseJob(path, text)
+	if j != nil {
+		problems = append(problems, config.Validate(b, j, d.catNow.Load())...)
+		if j.Number != number {
+			return fmt.Errorf("the sheet's number is %q and not %q", j.Number, number)
+		}
+	}
+	if config.Refused(problems) {
+		return problemsError(problems)
+	}
+	if err := os.MkdirAll(b.JobDir, 0o755); err != nil {
+		return fmt.Errorf("job folder: %w", err)
+	}
+	return replaceFile(path, text)
+}
+
+// replaceFile writes a file so that a crash leaves the old or the new one.
+func replaceFile(path string, text []byte) error {
+	f, err := os.CreateTemp(filepath.Dir(path), ".new-*")
+	if err != nil {
+		return fmt.Errorf("job sheet: %w", err)
+	}
+	_, err = io.Copy(f, bytes.NewReader(text))
+	err = errors.Join(err, f.Sync(), f.Chmod(0o644), f.Close())
+	if err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		os.Remove(f.Name())
+		return fmt.Errorf("job sheet: %w", err)
+	}
+	return nil
+}
+
+func (d *Daemon) sheetText(number string) ([]byte, error) {
+	path, err := config.FindJob(d.benchNow.Load(), number)
+	if err != nil {
+		return nil, err
+	}
+	return os.ReadFile(path)
+}
+
+// health says what is wrong with the daemon: nil while everything is kept.
+func (d *Daemon) health() error {
+	for _, p := range d.hub.State().Problems {
+		if !p.Warning {
+			return errors.New(p.String())
+		}
+	}
+	return nil
+}

@@ -1,0 +1,212 @@
+package bench
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"sync"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"thouwright/config"
+	"thouwright/drivers"
+	"thouwright/internal/capture"
+	"thouwright/internal/journal"
+	"thouwright/internal/ledger"
+)
+
+// files is a version of what a person wrote, read and checked.
+type files struct {
+	bench     *config.Bench
+	benchText []byte
+	cat       *drivers.Catalogue
+	job       *config.Job // nil: loose
+	jobText   []byte
+	problems  []ledger.Problem // warnings
+}
+
+// session is one job open for work: its folder and the work's state.
+type session struct {
+	number  string
+	journal *journal.Journal
+	sheet   *capture.Sheet
+	version int
+	origin  ledger.Stamp
+	tapes   *tapes // nil unless asked for
+}
+
+// openSession opens the job's folder, repairs what a crash left, and prepares
+// the work to go on where it was.
+func openSession(f *files, o journal.Options, at ledger.Stamp) (*session, capture.Resume, error) {
+	o.Dir, o.Number = f.bench.LogDir, capture.LooseNumber
+	if f.job != nil {
+		o.Number = f.job.Number
+	}
+	j, rec, err := journal.Open(o)
+	if err != nil {
+		return nil, capture.Resume{}, err
+	}
+	s := &session{number: o.Number, journal: j, origin: at}
+	at.Elapsed = 0
+	j.Event(ledger.Event{Seq: rec.LastSeq, At: at, Kind: ledger.EvStart, Text: "thouwright " + Version()})
+	if err := s.adopt(f, at); err != nil {
+		return nil, capture.Resume{}, errors.Join(err, j.Close(context.Background(), at))
+	}
+	resume := capture.Resume{Seq: rec.LastSeq, Take: rec.LastTake, Tag: rec.Place, HasActive: rec.Place != ledger.Tag{}}
+	for i := range rec.Takes {
+		resume.Takes = append(resume.Takes, &rec.Takes[i])
+	}
+	for _, e := range rec.Events {
+		if n, ok := capture.AcceptedTake(e); ok {
+			resume.Accepted = append(resume.Accepted, n)
+		}
+	}
+	return s, resume, nil
+}
+
+// adopt keeps a version of the files beside the logs and makes its sheet.
+func (s *session) adopt(f *files, at ledger.Stamp) error {
+	used := journal.Sheets{Job: f.jobText, Bench: f.benchText, Drivers: map[string][]byte{}}
+	for _, g := range f.bench.Gauges {
+		if d, err := f.cat.Find(g.Driver); err == nil {
+			used.Drivers[d.Name] = d.Text
+		}
+	}
+	version := s.journal.Sheet(at, used)
+	sheet, err := capture.NewSheet(f.bench, f.job, version, f.sends)
+	if err != nil {
+		return err
+	}
+	s.sheet, s.version = sheet, version
+	return nil
+}
+
+// sends is how a gauge sends, which its driver knows.
+func (f *files) sends(gauge string) ledger.Sends {
+	if g := f.bench.Gauge(gauge); g != nil {
+		if d, err := f.cat.Find(g.Driver); err == nil {
+			return d.Sends
+		}
+	}
+	return ledger.Streams
+}
+
+// close writes the stop event and everything held.
+func (s *session) close(ctx context.Context, at ledger.Stamp) error {
+	at.Elapsed -= s.origin.Elapsed
+	err := s.journal.Close(ctx, at)
+	if s.tapes != nil {
+		if e := s.tapes.close(); err == nil {
+			err = e
+		}
+	}
+	return err
+}
+
+// batches recycles the memory in which readings travel to the journal.
+var batches = sync.Pool{New: func() any { return new([]ledger.Reading) }}
+
+// handOver copies a batch for the journal, raw bytes and all: the engine's own
+// is used again for the next chunk.
+func handOver(batch []ledger.Reading) []ledger.Reading {
+	own := *batches.Get().(*[]ledger.Reading)
+	var arena []byte
+	if cap(own) > 0 {
+		arena = own[:1][0].Raw[:0]
+	}
+	n := 0
+	for i := range batch {
+		n += len(batch[i].Raw)
+	}
+	if cap(arena) < n {
+		arena = make([]byte, 0, n+n/2)
+	}
+	own = append(own[:0], batch...)
+	for i := range own {
+		start := len(arena)
+		arena = append(arena, own[i].Raw...)
+		own[i].Raw = arena[start:len(arena)]
+	}
+	return own
+}
+
+// takeBack is handOver's other end. The first reading's raw bytes lie at the
+// arena's start, so the arena is found again through them.
+func takeBack(batch []ledger.Reading) {
+	if cap(batch) > 0 && cap(batch) <= 4096 {
+		batches.Put(&batch)
+	}
+}
+
+// readText reads a file that a person wrote; where it can't be, the text is
+// empty and loading it again says why.
+func readText(file string) []byte {
+	b, err := os.ReadFile(file)
+	if err != nil {
+		return nil
+	}
+	return b
+}
+
+// loadFiles reads and checks the bench file, its drivers and, where asked for,
+// a job. Any mistake that refuses them is in the problems, and files is nil.
+func loadFiles(benchFile, job string) (*files, []ledger.Problem) {
+	b, problems := config.LoadBench(benchFile)
+	if b == nil {
+		return nil, problems
+	}
+	f := &files{bench: b, benchText: readText(benchFile)}
+	cat, errs := drivers.Load(b.DriverDir)
+	f.cat = cat
+	for _, err := range errs {
+		problems = append(problems, ledger.Problem{File: b.DriverDir, Text: err.Error(), Warning: true})
+	}
+	if job != "" {
+		path, err := config.FindJob(b, job)
+		if err != nil {
+			return nil, append(problems, ledger.Problem{Text: err.Error()})
+		}
+		j, ps := config.LoadJob(path)
+		problems = append(problems, ps...)
+		if j == nil {
+			return nil, problems
+		}
+		f.job, f.jobText = j, readText(path)
+	}
+	problems = append(problems, config.Validate(b, f.job, cat)...)
+	if config.Refused(problems) {
+		return nil, problems
+	}
+	f.problems = problems
+	return f, problems
+}
+
+// problemsError is a file's mistakes as an error, a line each.
+type problemsError []ledger.Problem
+
+func (p problemsError) Error() string {
+	var s string
+	for _, q := range p {
+		if q.Warning {
+			continue
+		}
+		if s != "" {
+			s += "\n"
+		}
+		s += q.String()
+	}
+	return s
+}
+
+// closeTime bounds the last flush; a second signal skips it.
+const closeTime = 10 * time.Second
+
+func logDisk(log zerolog.Logger, t *journal.Trouble) {
+	ev := log.Error()
+	if t.Over {
+		ev = log.Info()
+	}
+	ev.Int64("held_bytes", t.Held).Uint64("readings_lost", t.Lost).Msg(fmt.Sprint("disk: ", t.Text))
+}

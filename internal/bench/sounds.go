@@ -1,0 +1,112 @@
+package bench
+
+import (
+	"fmt"
+	"maps"
+
+	"thouwright/internal/capture"
+	"thouwright/internal/ledger"
+	"thouwright/internal/quantity"
+	"thouwright/internal/sound"
+	"thouwright/internal/speech"
+)
+
+// soundTake is the receipt of a take that is on disk. It is called on the
+// journal's goroutine, so that nothing stands between the sync and the sound.
+func (d *Daemon) soundTake(t *ledger.Take) {
+	cue := sound.Taken
+	switch verdict := t.Verdict; {
+	case t.Sound != "":
+		cue = sound.OfVerdict(ledger.Verdict(t.Sound))
+	case verdict != ledger.NoVerdict:
+		cue = sound.OfVerdict(verdict)
+	}
+	d.player.Play(cue)
+}
+
+// soundSaid is the sound of what happens while a take is made.
+func (d *Daemon) soundSaid(f capture.SaidFact) {
+	switch f.Kind {
+	case capture.SaidRest:
+		d.player.Play(sound.Rest)
+	case capture.SaidStroke:
+		d.player.Play(sound.Stroke)
+	case capture.SaidLeftOut:
+		d.player.Play(sound.LeftOut)
+	case capture.SaidPosition:
+		d.player.Play(sound.Position)
+		d.speak(f.Text)
+	case capture.SaidStep, capture.SaidLock:
+		d.player.Play(sound.Step)
+		d.speak(f.Text)
+	case capture.SaidCaution:
+		d.speak(f.Text)
+	}
+}
+
+func (d *Daemon) soundLink(up bool, gauge string) {
+	if up {
+		d.player.Play(sound.GaugeBack)
+		return
+	}
+	d.player.Play(sound.GaugeLost)
+	d.speak(gauge + " lost")
+}
+
+func (d *Daemon) soundDisk() {
+	d.player.Play(sound.Disk)
+	d.speak("disk trouble")
+}
+
+// speak says a text on the bench computer, and leaves it to the screens.
+func (d *Daemon) speak(text string) {
+	d.shown.spoken.N++
+	d.shown.spoken.Text = text
+	d.player.Say(text)
+	d.publish.now()
+}
+
+// speakTake says a take's result as the trade says numbers.
+func (d *Daemon) speakTake(t *ledger.Take) {
+	unit, err := quantity.ParseUnit(d.shown.unit)
+	if err != nil {
+		unit = t.Unit
+	}
+	d.speak(speech.Take(t, unit))
+}
+
+func (d *Daemon) chooseUnit(unit string) error {
+	switch unit {
+	case "mm", "um", "in", "thou":
+		d.shown.unit = unit
+		return nil
+	}
+	return fmt.Errorf("display unit %q: expected mm, um, in or thou", unit)
+}
+
+// chooseSound changes the settings in force; the bench file keeps its own.
+func (d *Daemon) chooseSound(c ledger.Command) {
+	s := &d.shown.sound
+	if c.Volume != nil {
+		s.Volume = min(max(*c.Volume, 0), 1)
+	}
+	if c.Mute != nil {
+		s.Mute = *c.Mute
+	}
+	if c.Cues != nil {
+		cues := maps.Clone(s.Cues)
+		if cues == nil {
+			cues = map[string]bool{}
+		}
+		maps.Copy(cues, c.Cues)
+		s.Cues = cues
+	}
+	d.player.Set(s.Volume, s.Mute, s.Cues)
+}
+
+// adoptSound takes the bench file's settings.
+func (d *Daemon) adoptSound() {
+	s := d.files.bench.Sound
+	d.shown.sound = ledger.LiveSound{Output: d.player.Output(), Volume: s.Volume, Mute: s.Mute, Speech: s.Speech, Cues: s.Cues}
+	d.player.Set(s.Volume, s.Mute, s.Cues)
+}

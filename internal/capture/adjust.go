@@ -1,0 +1,78 @@
+package capture
+
+import (
+	"fmt"
+
+	"thouwright/internal/ledger"
+	"thouwright/internal/method"
+)
+
+// adjusting is the state of setting end play or drag. It begins with a take
+// that did not pass; from then on the lock counts as open, and only a take made
+// after it was fastened gives the verdict.
+type adjusting struct {
+	open   bool // the lock is open
+	inBand bool // a take lay in the band while the lock was open: lock it
+	step   int  // of the procedure
+	guide  *ledger.Guide
+}
+
+// stay goes on at the place where a take did not pass.
+func (c *Capture) stay(res *method.Result, out *Out) {
+	adj := c.check().Adjuster
+	if adj == nil {
+		c.start(out)
+		return
+	}
+	if c.adjust.inBand {
+		c.say(out, SaidLock, "in the band: fasten the lock, then measure again")
+		c.waiting, c.gate, c.machine = true, method.NewGate(c.spec, res), nil
+		return
+	}
+	c.adjust.open = true
+	c.start(out)
+}
+
+// doLock takes the person's word that the lock is fastened: the next take
+// gives the verdict.
+func (c *Capture) doLock(out *Out) error {
+	if c.at >= len(c.sheet.places) || c.check().Adjuster == nil {
+		return fmt.Errorf("there is nothing to lock at %s", c.where())
+	}
+	c.event(out, ledger.EvAccept, c.spec.Gauge.Name, c.where()+": lock fastened")
+	c.locked(out)
+	return nil
+}
+
+func (c *Capture) locked(out *Out) {
+	c.adjust.open, c.adjust.inBand, c.adjust.guide = false, false, nil
+	c.start(out)
+	c.say(out, SaidOpen, c.where())
+}
+
+// doStep goes to the procedure's next step and says it.
+func (c *Capture) doStep(out *Out) error {
+	if c.at >= len(c.sheet.places) || c.check().Adjuster == nil || len(c.check().Adjuster.Steps) == 0 {
+		return fmt.Errorf("no procedure is written for %s", c.where())
+	}
+	steps := c.check().Adjuster.Steps
+	c.adjust.step = (c.adjust.step + 1) % len(steps)
+	c.say(out, SaidStep, steps[c.adjust.step])
+	return nil
+}
+
+// guide says, after a stroke, where the play lies while the lock is open.
+func (c *Capture) guide(out *Out) {
+	if !adjustable(c.spec.Method) || c.machine == nil {
+		return
+	}
+	adj := c.check().Adjuster
+	if adj == nil || !c.adjust.open {
+		return
+	}
+	p := c.machine.Progress()
+	if !p.HasResult {
+		return
+	}
+	c.adjust.guide = &ledger.Guide{}
+}

@@ -1,0 +1,278 @@
+// Package capture is the loop's mind: it owns which job, component, check and
+// position are active, tags every reading with them, feeds the check's method,
+// and turns finished measurements into takes with their verdicts. It takes
+// messages and returns facts; it touches no file, socket or speaker and asks no
+// clock, so a tape fed to it gives the rows the bench gave.
+package capture
+
+import (
+	"math"
+
+	"thouwright/internal/ledger"
+	"thouwright/internal/method"
+	"thouwright/internal/quantity"
+)
+
+// Capture is the state of one job's work. One goroutine owns it.
+type Capture struct {
+	sheet *Sheet
+	stage string
+	at    int // index into sheet.places; len(places) once all are measured
+	tag   *ledger.Tag
+	now   ledger.Stamp
+
+	spec    method.Spec
+	machine method.Machine // nil while waiting, or when all is measured
+	waiting bool           // announced, to be opened …
+	gate    *method.Gate   // … by this, or by a command alone where it is nil
+	main    feed
+	minus   feed
+	memory  map[string]*method.GaugeMemory
+	mout    method.Out
+
+	seq      uint64
+	lastTake uint64
+	takes    []*ledger.Take // of this job, oldest first
+	accepted map[uint64]bool
+	redo     uint64 // the take that the next one at this place replaces
+	halted   string // why no take may complete (disk), else empty
+
+	adjust adjusting
+	view   view
+}
+
+// feed converts one gauge's readings into the check's unit.
+type feed struct {
+	gauge  string
+	unit   quantity.Unit
+	factor float64
+	digit  float64 // what the last reading's last digit is worth, in the check's unit
+	ok     bool
+	warned bool
+}
+
+// Resume is what a restart needs to go on where the job was.
+type Resume struct {
+	Seq, Take  uint64
+	Tag        ledger.Tag // what was active; zero for a fresh job
+	Takes      []*ledger.Take
+	Accepted   []uint64
+	HasActive  bool
+	AllDone    bool
+	ActiveRedo uint64
+}
+
+// New starts work on a sheet, where r says.
+func New(s *Sheet, r Resume, at ledger.Stamp, out *Out) *Capture {
+	c := &Capture{
+		sheet:    s,
+		now:      at,
+		seq:      r.Seq,
+		lastTake: r.Take,
+		takes:    r.Takes,
+		redo:     r.ActiveRedo,
+		memory:   map[string]*method.GaugeMemory{},
+		accepted: map[uint64]bool{},
+	}
+	for _, t := range r.Accepted {
+		c.accepted[t] = true
+	}
+	c.stage = s.stages()[0]
+	if r.HasActive && s.hasStage(r.Tag.Stage) {
+		c.stage = r.Tag.Stage
+	}
+	if p, ok := s.find(r.Tag.Component, r.Tag.Check, r.Tag.Position); r.HasActive && ok {
+		c.open(s.index(p), out)
+		return c
+	}
+	c.open(c.nextPlace(-1), out)
+	return c
+}
+
+// Readings numbers, tags and takes in a batch, in order. The readings are
+// changed in place.
+func (c *Capture) Readings(batch []ledger.Reading, out *Out) {
+	for i := range batch {
+		r := &batch[i]
+		c.seq++
+		r.Seq = c.seq
+		r.Tag = c.tag
+		c.now = r.At
+		r.Motion = c.reading(r, out)
+	}
+}
+
+// reading feeds one value to whatever is in progress and tells what is then
+// known of its gauge's motion.
+func (c *Capture) reading(r *ledger.Reading, out *Out) ledger.Motion {
+	if r.HasVal && r.Fault == ledger.NoFault {
+		c.remember(r.Gauge).Reading(r.Value.Float(), r.Step)
+	}
+	f, minus := &c.main, false
+	if r.Gauge != f.gauge || c.at >= len(c.sheet.places) {
+		if r.Gauge != c.minus.gauge || c.spec.Minus == nil || c.at >= len(c.sheet.places) {
+			if r.Fault != ledger.NoFault || !r.HasVal {
+				return ledger.Faulted
+			}
+			return ledger.Idle
+		}
+		f, minus = &c.minus, true
+	}
+	if r.Unit != f.unit || !f.ok {
+		f.to(r.Unit, c.spec.Unit)
+	}
+	f.digit = r.Step * f.factor
+	m := method.Reading{
+		Seq:     r.Seq,
+		T:       r.At.Seconds(),
+		Value:   r.Value.Float() * f.factor,
+		Step:    f.digit,
+		Fault:   r.Fault != ledger.NoFault || !r.HasVal || !f.ok,
+		Pressed: r.Pressed,
+		Minus:   minus,
+	}
+	if r.HasVal && !f.ok && !f.warned {
+		f.warned = true
+		c.say(out, SaidCaution, unitTrouble(r.Gauge, r.Unit, c.spec.Unit))
+	}
+	rest := c.feed(m, out)
+	switch {
+	case m.Fault:
+		return ledger.Faulted
+	case rest:
+		return ledger.AtRest
+	}
+	return ledger.Moving
+}
+
+// feed gives one value to the gate or the machine. While a gate is closed the
+// machine behind it does not exist, so no take can be made.
+func (c *Capture) feed(m method.Reading, out *Out) (atRest bool) {
+	if c.waiting {
+		if c.gate != nil {
+			c.gate.Reading(m)
+			if c.gate.Open() {
+				c.opened(out)
+			}
+		}
+		return false
+	}
+	if c.machine == nil {
+		return false
+	}
+	c.mout.Reset()
+	c.machine.Reading(m, &c.mout)
+	atRest = c.machine.AtRest()
+	c.heard(out)
+	return atRest
+}
+
+// remember is what is learned about a gauge beyond one take.
+func (c *Capture) remember(gauge string) *method.GaugeMemory {
+	m := c.memory[gauge]
+	if m == nil {
+		m = new(method.GaugeMemory)
+		c.memory[gauge] = m
+	}
+	return m
+}
+
+// to sets the feed's factor from a reading's unit into the check's.
+func (f *feed) to(from, into quantity.Unit) {
+	f.unit, f.factor, f.ok = from, 1, from == into
+	if f.ok {
+		return
+	}
+	if v, err := quantity.Convert(1, from, into); err == nil && from.Kind() != quantity.Temperature {
+		f.factor, f.ok = v, true
+	}
+}
+
+func unitTrouble(gauge string, got, want quantity.Unit) string {
+	if got == quantity.None {
+		return gauge + " does not say its unit: set unit in its [[gauge]] block of the bench file"
+	}
+	return gauge + " sends " + got.String() + ", which this check cannot use: its limits are in " + want.String()
+}
+
+// Tick tells the time where no reading came; see Deadline.
+func (c *Capture) Tick(at ledger.Stamp, out *Out) {
+	c.now = at
+	t := at.Seconds()
+	switch {
+	case c.gate != nil:
+		c.gate.Tick(t)
+		if c.gate.Open() {
+			c.opened(out)
+		}
+	case c.machine != nil:
+		c.mout.Reset()
+		c.machine.Tick(t, &c.mout)
+		c.heard(out)
+	}
+}
+
+// Deadline is the elapsed time in microseconds at which Tick has something to
+// do; MaxInt64 where it has nothing.
+func (c *Capture) Deadline() int64 {
+	d := math.Inf(1)
+	switch {
+	case c.gate != nil:
+		d = c.gate.Deadline()
+	case c.machine != nil:
+		d = c.machine.Deadline()
+	}
+	if d > 1e12 {
+		return math.MaxInt64
+	}
+	return int64(math.Ceil(d * 1e6))
+}
+
+// Halt keeps takes from completing, for the reason given, until it is called
+// with "": what isn't kept must not be acknowledged.
+func (c *Capture) Halt(why string) { c.halted = why }
+
+// heard passes on what the machine said in its last call.
+func (c *Capture) heard(out *Out) {
+	for i := range c.mout.Notes {
+		n := &c.mout.Notes[i]
+		switch n.Kind {
+		case method.RestFound:
+			c.say(out, SaidRest, n.Text)
+		case method.StrokeCounted:
+			c.say(out, SaidStroke, n.Text)
+			c.guide(out)
+		case method.StrokeLeftOut:
+			c.say(out, SaidLeftOut, n.Text)
+		case method.Caution:
+			c.say(out, SaidCaution, n.Text)
+		case method.DroppedTake:
+			c.event(out, ledger.EvDropped, c.spec.Gauge.Name, c.where()+": "+n.Text)
+		}
+	}
+	res := c.mout.Result
+	if res == nil {
+		return
+	}
+	c.mout.Result = nil
+	if c.halted != "" {
+		c.event(out, ledger.EvDropped, c.spec.Gauge.Name, c.where()+": "+c.halted)
+		c.start(out)
+		return
+	}
+	c.finish(res, out)
+}
+
+func (c *Capture) say(out *Out, k Said, text string) {
+	if k == SaidCaution || k == SaidLeftOut {
+		c.view.reason = text
+	}
+	out.add(SaidFact{k, c.now, c.spec.Gauge.Name, text})
+}
+
+func (c *Capture) event(out *Out, k ledger.EventKind, gauge, text string) {
+	out.add(EventFact{ledger.Event{Seq: c.seq, At: c.now, Kind: k, Gauge: gauge, Text: text}})
+}
+
+// where names the active place for an event's text.
+func (c *Capture) where() string { return ledger.Place(*c.tag) }

@@ -1,0 +1,135 @@
+package capture
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"thouwright/internal/ledger"
+	"thouwright/internal/method"
+	"thouwright/internal/metrology"
+	"thouwright/internal/rules"
+)
+
+// derive works out every derived check of this stage whose inputs are all
+// measured, and which no take after the newest of them has answered yet.
+func (c *Capture) derive(out *Out) {
+	for _, d := range c.sheet.derived {
+		c.deriveOne(d, out)
+	}
+}
+
+func (c *Capture) deriveOne(d derivation, out *Out) {
+	p := place{d.component, d.check, 0}
+	tag := c.sheet.tag(p, c.stage)
+	spec := c.sheet.spec(p, c.stage)
+	var takes []*ledger.Take
+	newest := uint64(0)
+	for _, in := range d.expr.Inputs() {
+		t := c.takeByID(in)
+		if t == nil || t.Bound {
+			return // an upper bound is no value to calculate with
+		}
+		takes = append(takes, t)
+		newest = max(newest, t.Take)
+	}
+	old := c.latest(tag)
+	if len(takes) == 0 || old != nil && old.Take > newest {
+		return
+	}
+	t, res, err := c.derived(d, spec, takes)
+	if err != nil {
+		c.say(out, SaidCaution, ledger.Place(tag)+": "+err.Error())
+		return
+	}
+	t.Tag = tag
+	if old != nil {
+		t.Replaces = old.Take
+	}
+	verdict := judge(t, res.Combined, spec)
+	t.Say = metrology.Words(t, verdict, res.Combined)
+	t.Budget = budgetLines(res.Budget, spec)
+	c.commit(t, out)
+}
+
+// derived is the value of a derived check from its inputs' takes.
+func (c *Capture) derived(d derivation, spec method.Spec, takes []*ledger.Take) (*ledger.Take, metrology.Propagated, error) {
+	inputs := make([]metrology.Input, len(takes))
+	first, last := takes[0], takes[0]
+	names := make([]string, len(takes))
+	for i, t := range takes {
+		f := feed{}
+		if f.to(t.Unit, spec.Unit); !f.ok {
+			return nil, metrology.Propagated{}, fmt.Errorf("%s is in %s, which cannot become %s",
+				d.expr.Inputs()[i], t.Unit, spec.Unit)
+		}
+		names[i] = d.expr.Inputs()[i].String() + " = take " + fmt.Sprint(t.Take)
+		inputs[i] = metrology.Input{
+			Name: d.expr.Inputs()[i].String(), Value: t.Result * f.factor, Gauge: t.Gauge, Budget: partsOf(t, f.factor),
+			Master: c.masterOf(t),
+		}
+		if t.At.Elapsed > last.At.Elapsed || t.Take > last.Take {
+			last = t
+		}
+		if t.FirstSeq < first.FirstSeq {
+			first = t
+		}
+	}
+	res, err := metrology.Propagate(d.expr.Eval, inputs, d.expr.Smooth(), last.Take)
+	if err != nil {
+		return nil, res, err
+	}
+	k := &c.sheet.Job.Components[d.component].Checks[d.check]
+	return &ledger.Take{
+		At:         last.At,
+		CheckID:    k.ID,
+		Method:     method.Derived,
+		Unit:       spec.Unit,
+		Result:     res.Value,
+		Low:        spec.Limits.Low,
+		High:       spec.Limits.High,
+		Confidence: spec.Confidence,
+		FirstSeq:   first.FirstSeq,
+		LastSeq:    last.LastSeq,
+		Note:       strings.Join(names, ", "),
+	}, res, nil
+}
+
+// takeByID is the take that counts for an input of an expression, in this stage.
+func (c *Capture) takeByID(in rules.Input) *ledger.Take {
+	for i := len(c.takes) - 1; i >= 0; i-- {
+		t := c.takes[i]
+		if t.CheckID == in.ID && t.Tag.Position == in.Position && t.Tag.Stage == c.stage {
+			return t
+		}
+	}
+	return nil
+}
+
+// masterOf names the master a size was gauged against, which inputs may share.
+func (c *Capture) masterOf(t *ledger.Take) string {
+	p, ok := c.sheet.find(t.Tag.Component, t.Tag.Check, t.Tag.Position)
+	if !ok {
+		return ""
+	}
+	if m := c.sheet.check(p).Master; m != nil {
+		return m.String()
+	}
+	return ""
+}
+
+// partsOf is a take's budget again, as it was combined, in another unit.
+func partsOf(t *ledger.Take, factor float64) metrology.Budget {
+	b := make(metrology.Budget, 0, len(t.Budget))
+	for _, l := range t.Budget {
+		shape, _ := metrology.ParseShape(l.Distribution)
+		dof := l.Dof
+		if math.IsNaN(dof) || dof == 0 {
+			dof = math.Inf(1)
+		}
+		b = append(b, metrology.Part{
+			Name: l.Part, Value: l.Value * factor, Shape: shape, Divisor: l.Divisor, U: l.U * factor, Dof: dof,
+		})
+	}
+	return b
+}

@@ -1,0 +1,36 @@
+package capture
+
+import (
+	"thouwright/internal/method"
+	"thouwright/internal/metrology"
+	"thouwright/internal/quantity"
+)
+
+// zoneLine says, before anything is measured, what a check's gauge could ever
+// decide of its limits, in the unit the person reads.
+func zoneLine(s method.Spec, step float64, show quantity.Unit) string {
+	lim := limitsOf(s)
+	if lim.None() || !s.Unit.IsLength() || s.Method == method.Derived {
+		return ""
+	}
+	if s.Gauge.Step > 0 {
+		step = s.Gauge.Step
+	}
+	if step <= 0 {
+		return "" // the step shows itself once the gauge moves
+	}
+	ask := metrology.Ask{
+		Step:       step,
+		ErrorLocal: s.Gauge.ErrorLocal,
+		Error:      s.Gauge.Error,
+		Hysteresis: s.Gauge.Hysteresis,
+		Difference: s.Method != method.Size,
+		Limits:     lim,
+		Confidence: s.Confidence,
+		Rule:       s.Rule,
+	}
+	if r := s.Gauge.Repeatability; r > 0 {
+		ask.Other = metrology.Budget{metrology.Gauss(metrology.PartRepeatability, r)}
+	}
+	return metrology.DecisionZone(ask).In(s.Unit, show)
+}
