@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"sync/atomic"
 	"time"
 
 	"thouwright/internal/ledger"
@@ -9,26 +10,39 @@ import (
 // Clock stamps what arrives and times the ports. The demo's quick form hands in
 // one that runs faster; nothing else knows.
 type Clock struct {
-	start time.Time // with its monotonic reading
+	start time.Time    // with its monotonic reading
+	zero  atomic.Int64 // wall time of elapsed 0, in microseconds
 	speed float64
 }
 
 // NewClock is a clock that starts now and runs at speed times real time.
-func NewClock(speed float64) *Clock { return &Clock{start: time.Now(), speed: speed} }
+func NewClock(speed float64) *Clock {
+	c := &Clock{start: time.Now(), speed: speed}
+	c.zero.Store(c.start.UnixMicro())
+	return c
+}
 
 // Now is the present time on this clock, for the ports.
 func (c *Clock) Now() time.Time { return c.Stamp().Time() }
 
-// Stamp is the present moment. At speed 1 the wall time is the computer's own,
-// so a step of it shows; faster, it is counted on from the start.
+// sameWall is how far, in microseconds, the wall clock may lie from where the
+// elapsed time puts it and still be the same: both are read at once, and only
+// their rounding differs.
+const sameWall = 10
+
+// Stamp is the present moment. The wall time is the computer's own, so a step
+// of it shows; while it isn't stepped it is the start plus the elapsed time to
+// the microsecond, which a replay can therefore compute again. At another speed
+// than 1 it always is.
 func (c *Clock) Stamp() ledger.Stamp {
 	now := time.Now()
-	e := time.Duration(float64(now.Sub(c.start)) * c.speed)
-	wall := now.UnixMicro()
-	if c.speed != 1 {
-		wall = c.start.Add(e).UnixMicro()
+	e := time.Duration(float64(now.Sub(c.start)) * c.speed).Microseconds()
+	wall := c.zero.Load() + e
+	if d := now.UnixMicro() - wall; c.speed == 1 && (d > sameWall || d < -sameWall) {
+		c.zero.Store(now.UnixMicro() - e)
+		wall += d
 	}
-	return ledger.Stamp{Wall: wall, Elapsed: e.Microseconds()}
+	return ledger.Stamp{Wall: wall, Elapsed: e}
 }
 
 // After is time.After on this clock.

@@ -98,7 +98,7 @@ func (s *session) close(ctx context.Context, at ledger.Stamp) error {
 	at.Elapsed -= s.origin.Elapsed
 	err := s.journal.Close(ctx, at)
 	if s.tapes != nil {
-		if e := s.tapes.close(); err == nil {
+		if e := s.tapes.close(at.Elapsed); err == nil {
 			err = e
 		}
 	}

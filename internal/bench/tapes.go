@@ -165,7 +165,8 @@ func (t *tapes) trouble() error {
 	return t.err
 }
 
-func (t *tapes) close() error {
+func (t *tapes) close(at int64) error {
+	t.command(at, ledger.Command{Do: doStop})
 	close(t.quit)
 	<-t.ended
 	for _, s := range t.open {
