@@ -20,6 +20,7 @@ const (
 	asRaw checkText = iota
 	asHex
 	asDecimal
+	asNibbles // every four bits as the byte 0x30 + value: 0-9 : ; < = > ?
 )
 
 type wrongWay uint8
@@ -30,90 +31,71 @@ const (
 	wrongKeep
 )
 
-// checkKind is one way to sum up bytes. Check values over "123456789" of the
-// CRC kinds are those of the published catalogue of parametrised CRC
-// algorithms; the tests hold them.
+// checkKind is one way to sum up bytes: a plain sum, an XOR, or a CRC by its
+// published parameters. Every one of the parameters can be overridden in a
+// driver file, so that a kind nobody listed can be told as well.
 type checkKind struct {
-	name string
-	wide bool // two bytes
-	sum  func(b []byte) uint16
+	name      string
+	wide      bool // two bytes
+	how       checkHow
+	poly      uint16 // of a CRC, as written: most significant bit first
+	init      uint16
+	out       uint16 // what the result is XORed with; ^0 is the complement
+	reflected bool   // a CRC taken least significant bit first
+	negative  bool   // the two's complement: all bytes and the check sum up to 0
+	mask      uint16 // bits that are sent; 0 is all
 }
 
-func sum8(b []byte) (s uint16) {
-	for _, c := range b {
-		s += uint16(c)
+type checkHow uint8
+
+const (
+	howSum checkHow = iota
+	howXOR
+	howCRC
+)
+
+// sum is the check of b.
+func (k *checkKind) sum(b []byte) uint16 {
+	s := k.init
+	switch k.how {
+	case howSum:
+		for _, c := range b {
+			s += uint16(c)
+		}
+		if k.negative {
+			s = -s
+		}
+	case howXOR:
+		for _, c := range b {
+			s ^= uint16(c)
+		}
+	default:
+		s = k.crc(b)
 	}
-	return s & 0xFF
-}
-
-func xor8(b []byte) (s uint16) {
-	for _, c := range b {
-		s ^= uint16(c)
+	s ^= k.out
+	if !k.wide {
+		s &= 0xFF
+	}
+	if k.mask != 0 {
+		s &= k.mask
 	}
 	return s
 }
 
-// crc8 is a CRC of 8 bits, most significant bit first.
-func crc8(poly, init, out byte) func([]byte) uint16 {
-	return func(b []byte) uint16 {
-		c := init
-		for _, x := range b {
-			c ^= x
-			for k := 0; k < 8; k++ {
-				if c&0x80 != 0 {
-					c = c<<1 ^ poly
-				} else {
-					c <<= 1
-				}
-			}
-		}
-		return uint16(c ^ out)
+// crc goes bit by bit: a frame is a few bytes long and comes a few times a
+// second, so a table would be more code than it is worth.
+func (k *checkKind) crc(b []byte) uint16 {
+	width := 8
+	if k.wide {
+		width = 16
 	}
-}
-
-// crc8low is a CRC of 8 bits, least significant bit first; poly is reflected.
-func crc8low(poly, init byte) func([]byte) uint16 {
-	return func(b []byte) uint16 {
-		c := init
-		for _, x := range b {
-			c ^= x
-			for k := 0; k < 8; k++ {
-				if c&1 != 0 {
-					c = c>>1 ^ poly
-				} else {
-					c >>= 1
-				}
-			}
-		}
-		return uint16(c)
-	}
-}
-
-// crc16 is a CRC of 16 bits, most significant bit first.
-func crc16(poly, init, out uint16) func([]byte) uint16 {
-	return func(b []byte) uint16 {
-		c := init
-		for _, x := range b {
-			c ^= uint16(x) << 8
-			for k := 0; k < 8; k++ {
-				if c&0x8000 != 0 {
-					c = c<<1 ^ poly
-				} else {
-					c <<= 1
-				}
-			}
-		}
-		return c ^ out
-	}
-}
-
-// crc16low is a CRC of 16 bits, least significant bit first; poly is reflected.
-func crc16low(poly, init, out uint16) func([]byte) uint16 {
-	return func(b []byte) uint16 {
-		c := init
+	c, poly := k.init, k.poly
+	if k.reflected {
+		shift := 16 - width
+		poly, c = bits.Reverse16(poly)>>shift, bits.Reverse16(c)>>shift
 		for _, x := range b {
 			c ^= uint16(x)
-			for k := 0; k < 8; k++ {
+			for n := 0; n < 8; n++ {
 				if c&1 != 0 {
 					c = c>>1 ^ poly
 				} else {
@@ -121,50 +103,50 @@ func crc16low(poly, init, out uint16) func([]byte) uint16 {
 				}
 			}
 		}
-		return c ^ out
+		return c
 	}
-}
-
-func not8(f func([]byte) uint16) func([]byte) uint16 {
-	return func(b []byte) uint16 { return ^f(b) & 0xFF }
-}
-
-func neg8(f func([]byte) uint16) func([]byte) uint16 {
-	return func(b []byte) uint16 { return -f(b) & 0xFF }
-}
-
-func sum16(b []byte) (s uint16) {
-	for _, c := range b {
-		s += uint16(c)
+	top := uint16(1) << (width - 1)
+	for _, x := range b {
+		c ^= uint16(x) << (width - 8)
+		for n := 0; n < 8; n++ {
+			if c&top != 0 {
+				c = c<<1 ^ poly
+			} else {
+				c <<= 1
+			}
+		}
 	}
-	return s
+	return c
 }
 
+// checkKinds are the kinds by name. The parameters of the CRCs are those of the
+// published catalogue of parametrised CRC algorithms (G. Cook); its check
+// values over "123456789" are what the tests compare with.
 var checkKinds = []checkKind{
-	{"sum", false, sum8},
-	{"sum-7bit", false, func(b []byte) uint16 { return sum8(b) & 0x7F }},
-	{"sum-complement", false, not8(sum8)},
-	{"sum-negative", false, neg8(sum8)},
-	{"sum16", true, sum16},
-	{"sum16-complement", true, func(b []byte) uint16 { return ^sum16(b) }},
-	{"sum16-negative", true, func(b []byte) uint16 { return -sum16(b) }},
-	{"xor", false, xor8},
-	{"xor-complement", false, not8(xor8)},
-	{"crc8", false, crc8(0x07, 0x00, 0x00)},
-	{"crc8-itu", false, crc8(0x07, 0x00, 0x55)},
-	{"crc8-maxim", false, crc8low(0x8C, 0x00)},
-	{"crc8-rohc", false, crc8low(0xE0, 0xFF)},
-	{"crc8-sae", false, crc8(0x1D, 0xFF, 0xFF)},
-	{"crc16-modbus", true, crc16low(0xA001, 0xFFFF, 0x0000)},
-	{"crc16-arc", true, crc16low(0xA001, 0x0000, 0x0000)},
-	{"crc16-usb", true, crc16low(0xA001, 0xFFFF, 0xFFFF)},
-	{"crc16-ccitt", true, crc16(0x1021, 0xFFFF, 0x0000)},
-	{"crc16-xmodem", true, crc16(0x1021, 0x0000, 0x0000)},
-	{"crc16-genibus", true, crc16(0x1021, 0xFFFF, 0xFFFF)},
-	{"crc16-kermit", true, crc16low(0x8408, 0x0000, 0x0000)},
-	{"crc16-x25", true, crc16low(0x8408, 0xFFFF, 0xFFFF)},
-	{"crc16-mcrf4xx", true, crc16low(0x8408, 0xFFFF, 0x0000)},
-	{"crc16-dnp", true, crc16low(0xA6BC, 0x0000, 0xFFFF)},
+	{name: "sum"},
+	{name: "sum-7bit", mask: 0x7F},
+	{name: "sum-complement", out: 0xFFFF},
+	{name: "sum-negative", negative: true},
+	{name: "sum16", wide: true},
+	{name: "sum16-complement", wide: true, out: 0xFFFF},
+	{name: "sum16-negative", wide: true, negative: true},
+	{name: "xor", how: howXOR},
+	{name: "xor-complement", how: howXOR, out: 0xFF},
+	{name: "crc8", how: howCRC, poly: 0x07},
+	{name: "crc8-itu", how: howCRC, poly: 0x07, out: 0x55},
+	{name: "crc8-maxim", how: howCRC, poly: 0x31, reflected: true},
+	{name: "crc8-rohc", how: howCRC, poly: 0x07, init: 0xFF, reflected: true},
+	{name: "crc8-sae", how: howCRC, poly: 0x1D, init: 0xFF, out: 0xFF},
+	{name: "crc16-modbus", how: howCRC, wide: true, poly: 0x8005, init: 0xFFFF, reflected: true},
+	{name: "crc16-arc", how: howCRC, wide: true, poly: 0x8005, reflected: true},
+	{name: "crc16-usb", how: howCRC, wide: true, poly: 0x8005, init: 0xFFFF, out: 0xFFFF, reflected: true},
+	{name: "crc16-ccitt", how: howCRC, wide: true, poly: 0x1021, init: 0xFFFF},
+	{name: "crc16-xmodem", how: howCRC, wide: true, poly: 0x1021},
+	{name: "crc16-genibus", how: howCRC, wide: true, poly: 0x1021, init: 0xFFFF, out: 0xFFFF},
+	{name: "crc16-kermit", how: howCRC, wide: true, poly: 0x1021, reflected: true},
+	{name: "crc16-x25", how: howCRC, wide: true, poly: 0x1021, init: 0xFFFF, out: 0xFFFF, reflected: true},
+	{name: "crc16-mcrf4xx", how: howCRC, wide: true, poly: 0x1021, init: 0xFFFF, reflected: true},
+	{name: "crc16-dnp", how: howCRC, wide: true, poly: 0x3D65, out: 0xFFFF, reflected: true},
 }
 
 // width is how many bytes the check takes in the stream; decimal text takes
@@ -175,7 +157,7 @@ func (c *check) width() int {
 		n = 2
 	}
 	switch c.text {
-	case asHex:
+	case asHex, asNibbles:
 		return 2 * n
 	case asDecimal:
 		return 2*n + 1
@@ -209,13 +191,16 @@ func (c *check) compare(b []byte, i int, want uint16) (end int, right bool) {
 			return -1, false
 		}
 		return e, v == uint64(want)
-	case asHex:
+	case asHex, asNibbles:
 		w := c.width()
 		if len(b)-i < w {
 			return -1, false
 		}
 		for k := 0; k < w; k++ {
 			h, ok := hexDigit(b[i+k])
+			if c.text == asNibbles {
+				h, ok = b[i+k]-0x30, b[i+k]-0x30 < 16
+			}
 			if !ok {
 				return -1, false
 			}
@@ -243,14 +228,17 @@ func (c *check) appendTo(dst []byte, sum uint16) []byte {
 	if c.kind.wide && c.lowFirst {
 		sum = bits.ReverseBytes16(sum)
 	}
-	const hex = "0123456789ABCDEF"
+	hex := "0123456789ABCDEF"
+	if c.text == asNibbles {
+		hex = "0123456789:;<=>?"
+	}
 	switch c.text {
 	case asRaw:
 		if c.kind.wide {
 			dst = append(dst, byte(sum>>8))
 		}
 		return append(dst, byte(sum))
-	case asHex:
+	case asHex, asNibbles:
 		if c.kind.wide {
 			dst = append(dst, hex[sum>>12], hex[sum>>8&15])
 		}

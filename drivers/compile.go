@@ -111,14 +111,19 @@ func (c *compiler) checkBytes() error {
 	if k.kind == nil {
 		return wrongAt([]any{"check", "kind"}, "= %q%s; expected one of %s", f.Kind, didYouMean(f.Kind, names), listOf(names))
 	}
+	if err := c.checkParameters(k, f); err != nil {
+		return err
+	}
 	switch f.As {
 	case "raw", "":
 	case "hex":
 		k.text = asHex
 	case "decimal":
 		k.text = asDecimal
+	case "nibbles":
+		k.text = asNibbles
 	default:
-		return wrongAt([]any{"check", "as"}, "= %q; expected raw (bytes), hex or decimal (text)", f.As)
+		return wrongAt([]any{"check", "as"}, "= %q; expected raw (bytes), hex, nibbles or decimal (text)", f.As)
 	}
 	switch f.Wrong {
 	case "garbled", "":
@@ -132,6 +137,9 @@ func (c *compiler) checkBytes() error {
 	if f.Skip < 0 || f.Skip > 64 {
 		return wrongAt([]any{"check", "skip"}, "= %d; expected 0 to 64 bytes", f.Skip)
 	}
+	if k.lowFirst && (!k.kind.wide || k.text == asDecimal) {
+		return wrongAt([]any{"check", "low_first"}, "is for two check bytes (or their hex), of which one must come first; leave it out")
+	}
 	if k.text == asDecimal && k.afterEnd {
 		return wrongAt([]any{"check", "as"}, `= "decimal" together with after_end: decimal text has no fixed width; use hex or raw, or let the end bytes stand after the check`)
 	}
@@ -139,6 +147,36 @@ func (c *compiler) checkBytes() error {
 		return wrongAt([]any{"check", "with_end"}, "= true needs after_end = true: the end bytes can count only where the check stands behind them")
 	}
 	c.check1, c.d.check = k, k
+	return nil
+}
+
+// checkParameters overrides those of the kind.
+func (c *compiler) checkParameters(k *check, f *formCheck) error {
+	kind := *k.kind
+	for _, p := range []struct {
+		key string
+		v   *int64
+		to  *uint16
+	}{{"poly", f.Poly, &kind.poly}, {"init", f.Init, &kind.init}, {"out", f.Out, &kind.out}} {
+		if p.v == nil {
+			continue
+		}
+		most := int64(0xFF)
+		if kind.wide {
+			most = 0xFFFF
+		}
+		if *p.v < 0 || *p.v > most {
+			return wrongAt([]any{"check", p.key}, "= %d; expected 0 to 0x%X for %s", *p.v, most, kind.name)
+		}
+		if p.key == "poly" && kind.how != howCRC {
+			return wrongAt([]any{"check", p.key}, "is for CRC kinds only, not for %s", kind.name)
+		}
+		*p.to = uint16(*p.v)
+	}
+	if f.Reflected != nil {
+		kind.reflected = *f.Reflected
+	}
+	k.kind = &kind
 	return nil
 }
 
@@ -310,6 +348,7 @@ func (c *compiler) messages() error {
 			c.d.most = n
 		}
 	}
+	c.lineEnds()
 	c.d.most = max(1, min(c.d.most, mostItems*4))
 	if c.check1 != nil && !c.check1.afterEnd && !checked {
 		return wrongAt([]any{"check"}, "is never used; write {check} into the pattern where the check bytes stand, or after_end = true")
@@ -400,6 +439,22 @@ func (c *compiler) message(f *formMessage, path []any) (l line, err error) {
 		}
 	}
 	return l, nil
+}
+
+// lineEnds finds out whether CR and LF around a frame are only what is left of
+// its line end (a file that says <CR> for a gauge that sends CR LF), which no
+// pattern asks for.
+func (c *compiler) lineEnds() {
+	to := &c.d.frame
+	to.trim = len(to.ends) > 0 && len(to.start) == 0 && to.tail == 0 && to.rawCheck == 0
+	for i := range c.d.lines {
+		l := &c.d.lines[i]
+		walk(append(l.ops[:len(l.ops):len(l.ops)], l.tail...), func(o *op) {
+			for _, b := range append([]byte{o.c}, o.lit...) {
+				to.trim = to.trim && b != '\r' && b != '\n'
+			}
+		})
+	}
 }
 
 // cutTail splits off the end of a pattern from its check bytes on, so that a

@@ -31,7 +31,7 @@ type Decoder struct {
 	in       bool // the start bytes were seen
 	tailLeft int
 	endLen   int
-	firstEnd int
+	lastEnd  int
 	extra    int
 	slid     []byte
 	again    []byte
@@ -133,6 +133,11 @@ func (d *Decoder) expire(emit func(*Value)) {
 		d.ended(len(d.buf), emit)
 		return
 	}
+	if d.lastEnd > 0 { // only its check bytes were still in doubt
+		if d.cutAtEnd(emit); len(d.buf) == 0 {
+			return
+		}
+	}
 	d.flushSlid(emit)
 	d.junk(len(d.buf), CutOff, emit)
 	d.clear()
@@ -231,10 +236,23 @@ func (d *Decoder) cutLong(frame []byte, emit func(*Value)) []byte {
 
 // frameOf matches a whole frame.
 func (d *Decoder) frameOf(frame []byte, emit func(*Value)) {
+	if d.drv.frame.trim {
+		for len(frame) > 0 && frame[0] <= '\r' && isLineEnd(frame[0]) {
+			frame = frame[1:]
+		}
+		for len(frame) > 0 && isLineEnd(frame[len(frame)-1]) {
+			frame = frame[:len(frame)-1]
+		}
+		if len(frame) == 0 {
+			return
+		}
+	}
 	if !d.try(frame, emit) {
 		d.lost(frame, emit)
 	}
 }
+
+func isLineEnd(c byte) bool { return c == '\r' || c == '\n' || c == 0 }
 
 // try matches a frame against every line pattern in order and gives out the
 // readings of the first that fits the whole of it.

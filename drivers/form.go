@@ -55,6 +55,10 @@ type formFrame struct {
 
 type formCheck struct {
 	Kind      string `toml:"kind"`
+	Poly      *int64 `toml:"poly"`
+	Init      *int64 `toml:"init"`
+	Out       *int64 `toml:"out"`
+	Reflected *bool  `toml:"reflected"`
 	As        string `toml:"as"`
 	LowFirst  bool   `toml:"low_first"`
 	WithStart bool   `toml:"with_start"`
@@ -183,7 +187,7 @@ var known = map[string][]string{
 	"": {"name", "about", "line", "dtr", "rts", "sends", "silence", "gap", "unit", "unit_holds", "step", "any_case", "sniff", "otherwise",
 		"pattern", "ignore", "frame", "check", "number", "units", "channels", "status", "notes", "signs", "faults", "message", "poll", "example"},
 	"frame":   {"start", "end", "length", "idle", "max"},
-	"check":   {"kind", "as", "low_first", "with_start", "with_end", "after_end", "skip", "wrong"},
+	"check":   {"kind", "poly", "init", "out", "reflected", "as", "low_first", "with_start", "with_end", "after_end", "skip", "wrong"},
 	"message": {"pattern", "item", "between", "fault", "note", "unit", "channel", "channels", "pressed", "ignore"},
 	"poll":    {"start", "send", "channels", "every", "wait", "retries", "answers"},
 	"example": {"about", "bytes", "gives", "opened"},

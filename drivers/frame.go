@@ -11,8 +11,9 @@ type framing struct {
 	length   int // whole frame with its start bytes; 0 free
 	idle     int64
 	max      int
-	tail     int // check bytes behind the end
-	rawCheck int // raw check bytes before the end: an end byte may be among them
+	tail     int  // check bytes behind the end
+	trim     bool // CR, LF and NUL around a frame are no part of it
+	rawCheck int  // raw check bytes before the end: an end byte may be among them
 }
 
 // push takes one byte of a frame that is not simply ended by single bytes. It
@@ -53,15 +54,16 @@ func (d *Decoder) push(c byte, emit func(*Value)) {
 				d.clear()
 				return
 			}
-			if d.firstEnd == 0 {
-				d.firstEnd, d.endLen = len(d.buf), n
+			first := d.lastEnd == 0
+			d.lastEnd, d.endLen = len(d.buf), n
+			if first {
 				d.extra = f.rawCheck + len(d.longestEnd()) - 1
 				return
 			}
 		}
-		if d.firstEnd > 0 {
+		if d.lastEnd > 0 {
 			if d.extra--; d.extra <= 0 {
-				d.cutAtFirstEnd(emit)
+				d.cutAtEnd(emit)
 			}
 			return
 		}
@@ -238,11 +240,11 @@ func (d *Decoder) tailed(emit func(*Value)) {
 	d.clear()
 }
 
-// cutAtFirstEnd gives up on finding the check bytes behind an end byte that
-// could have been one of them.
-func (d *Decoder) cutAtFirstEnd(emit func(*Value)) {
-	d.lost(d.buf[:d.firstEnd-d.endLen], emit)
-	rest := append(d.again[:0], d.buf[d.firstEnd:]...)
+// cutAtEnd gives up on a frame with wrong check bytes: its end was the last end
+// byte seen, and what came after it belongs to the next.
+func (d *Decoder) cutAtEnd(emit func(*Value)) {
+	d.lost(d.buf[:d.lastEnd-d.endLen], emit)
+	rest := append(d.again[:0], d.buf[d.lastEnd:]...)
 	d.clear()
 	d.replay(rest, emit)
 }
@@ -265,6 +267,6 @@ func (d *Decoder) junk(n int, why Reason, emit func(*Value)) {
 func (d *Decoder) clear() {
 	d.buf = d.buf[:0]
 	d.in, d.spoilt = false, false
-	d.tailLeft, d.firstEnd, d.extra = 0, 0, 0
+	d.tailLeft, d.lastEnd, d.extra = 0, 0, 0
 	d.tailWrong, d.rawAll = false, nil
 }
