@@ -48,3 +48,17 @@ func parseAnchor(text string) (why string, entries []anchorEntry, ok bool) {
 	}
 	return why, entries, true
 }
+
+// fullText is the text of the disk event that says that a part is full.
+func fullText(part, next string) string { return part + fullWords + next }
+
+const fullWords = " is full and goes on in "
+
+// parseFull is the part that a disk event says is full.
+func parseFull(e *ledger.Event) (part string, ok bool) {
+	if e.Kind != ledger.EvDisk {
+		return "", false
+	}
+	part, _, ok = strings.Cut(e.Text, fullWords)
+	return part, ok
+}

@@ -136,6 +136,7 @@ func (f *Folder) firstRowFits(number string) bool {
 	}
 	defer r.Close()
 	lines := newLineReader(r)
+	defer lines.done()
 	if _, err := lines.next(); err != nil {
 		return false
 	}
@@ -182,6 +183,7 @@ func (f *Folder) rows(file ledger.File, name string) (rows []row) {
 	}
 	defer r.Close()
 	lines := newLineReader(r)
+	defer lines.done()
 	for {
 		line, err := lines.next()
 		if err != nil {

@@ -14,6 +14,8 @@ type FS interface {
 	MkdirAll(dir string) error
 	// Lstat tells what stands at a name, without following a link.
 	Lstat(name string) (fs.FileInfo, error)
+	// SameFile tells whether two infos of this layer are of one file.
+	SameFile(a, b fs.FileInfo) bool
 	ReadDir(dir string) ([]fs.DirEntry, error)
 	// Open opens a regular file with the flags of package os. It never goes
 	// through a symbolic link.
@@ -42,6 +44,7 @@ type osFS struct{}
 
 func (osFS) MkdirAll(dir string) error                 { return os.MkdirAll(dir, 0o755) }
 func (osFS) Lstat(name string) (fs.FileInfo, error)    { return os.Lstat(name) }
+func (osFS) SameFile(a, b fs.FileInfo) bool            { return os.SameFile(a, b) }
 func (osFS) ReadDir(dir string) ([]fs.DirEntry, error) { return os.ReadDir(dir) }
 func (osFS) Rename(from, to string) error              { return os.Rename(from, to) }
 func (osFS) Remove(name string) error                  { return os.Remove(name) }

@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"thouwright/internal/ledger"
 )
@@ -143,8 +144,19 @@ type lineReader struct {
 	torn bool
 }
 
+// buffers are shared, because a folder has many small files.
+var buffers = sync.Pool{New: func() any { return bufio.NewReaderSize(nil, 1<<17) }}
+
 func newLineReader(r io.Reader) *lineReader {
-	return &lineReader{r: bufio.NewReaderSize(r, 1<<18)}
+	b := buffers.Get().(*bufio.Reader)
+	b.Reset(r)
+	return &lineReader{r: b}
+}
+
+// done gives the buffer back; no line is valid any more.
+func (l *lineReader) done() {
+	l.r.Reset(nil)
+	buffers.Put(l.r)
 }
 
 // next is the next line without its line end, valid until the next call;

@@ -86,6 +86,7 @@ func (f *Folder) countedLines(p part) iter.Seq2[countedLine, error] {
 		}
 		defer r.Close()
 		lines := newLineReader(r)
+		defer lines.done()
 		for {
 			line, err := lines.next()
 			if errors.Is(err, io.EOF) || err == nil && lines.torn {

@@ -281,12 +281,8 @@ func (s *stream) repairHeader(have []byte, want string, size int64, names []stri
 			return said, err
 		}
 	}
-	n, err := s.f.Write([]byte(want))
-	if err == nil && n < len(want) {
-		err = io.ErrShortWrite
-	}
 	s.size = int64(len(want))
-	return said, errors.Join(err, s.f.Sync())
+	return said, errors.Join(writeWhole(s.f, []byte(want)), s.f.Sync())
 }
 
 // lastWhole finds the end of the last whole row and its chain (nil: there is
@@ -378,10 +374,7 @@ func keepBytes(fsys FS, path string, b []byte) error {
 	if err != nil {
 		return err
 	}
-	n, err := f.Write(b)
-	if err == nil && n < len(b) {
-		err = io.ErrShortWrite
-	}
+	err = writeWhole(f, b)
 	if err == nil {
 		err = f.Sync()
 	}

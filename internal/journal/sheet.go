@@ -158,10 +158,7 @@ func (w *writer) writeFile(s sheetFile) error {
 	if err != nil {
 		return err
 	}
-	n, err := f.Write(s.text)
-	if err == nil && n < len(s.text) {
-		err = io.ErrShortWrite
-	}
+	err = writeWhole(f, s.text)
 	if err == nil {
 		err = f.Sync()
 	}

@@ -36,6 +36,9 @@ type stream struct {
 	ended []anchorEntry
 }
 
+// keepBuffer is the largest buffer kept for reuse: what grew in trouble goes.
+const keepBuffer = 4 << 20
+
 // maxParts ends the search for a free part name.
 const maxParts = 100000
 
@@ -104,6 +107,9 @@ func (s *stream) sync() error {
 // landed notes that all rows are on disk.
 func (s *stream) landed() {
 	s.pend, s.wrote, s.synced = s.pend[:0], 0, s.chain
+	if cap(s.pend) > keepBuffer {
+		s.pend = nil
+	}
 }
 
 // errGone is a file that is no longer where it was opened: writing on would
@@ -117,7 +123,7 @@ func (s *stream) inPlace() error {
 		return fmt.Errorf("%s: %w", s.name(), bare(err))
 	}
 	there, err := s.fsys.Lstat(s.path())
-	if errors.Is(err, fs.ErrNotExist) || err == nil && !os.SameFile(have, there) {
+	if errors.Is(err, fs.ErrNotExist) || err == nil && !s.fsys.SameFile(have, there) {
 		return fmt.Errorf("%s %w", s.name(), errGone)
 	}
 	if err != nil {
@@ -141,10 +147,9 @@ func (s *stream) create(part int, rows []byte) (File, error) {
 	if err != nil {
 		return nil, err
 	}
-	text := append([]byte(s.header+"\n"), rows...)
-	n, err := f.Write(text)
-	if err == nil && n < len(text) {
-		err = io.ErrShortWrite
+	err = writeWhole(f, []byte(s.header+"\n"))
+	if err == nil && len(rows) > 0 {
+		err = writeWhole(f, rows)
 	}
 	if err == nil {
 		err = f.Sync()
@@ -158,6 +163,15 @@ func (s *stream) create(part int, rows []byte) (File, error) {
 		return nil, err
 	}
 	return f, nil
+}
+
+// writeWhole is a write that says when it was short.
+func writeWhole(f File, b []byte) error {
+	n, err := f.Write(b)
+	if err == nil && n < len(b) {
+		err = io.ErrShortWrite
+	}
+	return err
 }
 
 // nextPart writes all rows not known to be on disk to the next part, synced.

@@ -5,7 +5,8 @@ import (
 	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
-	"os"
+	"errors"
+	"io/fs"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -112,7 +113,7 @@ func sheetOrder(first string) int {
 func (f *Folder) folderNames(name string) ([]string, error) {
 	path := filepath.Join(f.Dir, name)
 	info, err := f.fsys.Lstat(path)
-	if os.IsNotExist(err) {
+	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
 	if err != nil {

@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -35,6 +36,10 @@ func Verify(dir string) (Report, error) {
 	if err != nil {
 		return Report{}, err
 	}
+	return f.verify(dir), nil
+}
+
+func (f *Folder) verify(dir string) Report {
 	v := &verifier{f: f, found: map[string]map[ledger.Chain]int{}, report: Report{Dir: dir, Number: f.Number, Holds: true, Notes: []string{}}}
 	v.readAnchors()
 	for _, file := range ledger.Files {
@@ -48,7 +53,7 @@ func Verify(dir string) (Report, error) {
 	for _, x := range v.report.Files {
 		v.report.Holds = v.report.Holds && x.Holds
 	}
-	return v.report, nil
+	return v.report
 }
 
 // verifier gathers what the lines of the report need of each other.
@@ -57,6 +62,7 @@ type verifier struct {
 	report  Report
 	anchors []anchor
 	found   map[string]map[ledger.Chain]int // rows behind an anchored chain, by file
+	full    map[string]bool                 // parts that ended whole
 	rows    map[string]int
 	damage  map[string][]string
 }
@@ -72,8 +78,12 @@ func (v *verifier) bad(file, format string, args ...any) {
 
 // readAnchors lists the anchors and the chains to look for.
 func (v *verifier) readAnchors() {
-	v.rows, v.damage = map[string]int{}, map[string][]string{}
-	for _, e := range v.f.Events {
+	v.full, v.rows, v.damage = map[string]bool{}, map[string]int{}, map[string][]string{}
+	for i := range v.f.Events {
+		e := &v.f.Events[i]
+		if part, ok := parseFull(e); ok {
+			v.full[part] = true
+		}
 		if e.Kind != ledger.EvAnchor {
 			continue
 		}
@@ -123,7 +133,10 @@ func (v *verifier) part(file ledger.File, parts []part, i int, order *rowOrder) 
 	last := i == len(parts)-1
 	over := !last && p.end == chain // behind the end of an older part
 	var behind [][]byte
+	var torn []byte
+	end := chain
 	lines := newLineReader(r)
+	defer lines.done()
 	rows, counted := 0, 0
 	for {
 		line, err := lines.next()
@@ -135,8 +148,9 @@ func (v *verifier) part(file ledger.File, parts []part, i int, order *rowOrder) 
 			break
 		}
 		if lines.torn {
-			if over || !last && p.again {
-				break // an unfinished write; the rows stand in the next part
+			if over {
+				torn = slices.Clone(line) // an unfinished write
+				break
 			}
 			v.bad(p.name, "line %d: torn, %d bytes without a line end (the next start of the job cuts and keeps them)", lines.line, len(line))
 			break
@@ -159,6 +173,7 @@ func (v *verifier) part(file ledger.File, parts []part, i int, order *rowOrder) 
 		chain = row.chain
 		v.see(p.name, chain, rows)
 		if over {
+			end = chain
 			behind = append(behind, slices.Clone(row.payload))
 			continue
 		}
@@ -167,6 +182,7 @@ func (v *verifier) part(file ledger.File, parts []part, i int, order *rowOrder) 
 			v.bad(p.name, "line %d: %v", lines.line, err)
 		}
 		over = !last && chain == p.end
+		end = chain
 	}
 	if lines.line == 0 && !(over && !last) {
 		v.bad(p.name, "empty: not even the header")
@@ -176,9 +192,13 @@ func (v *verifier) part(file ledger.File, parts []part, i int, order *rowOrder) 
 	}
 	v.rows[p.name] = rows
 	text := fmt.Sprintf("%d rows, order and chain hold", counted)
-	if len(behind) > 0 {
-		v.repeated(file, parts, i, behind)
-		text += fmt.Sprintf("; %d more stand again in %s", len(behind), parts[i+1].name)
+	switch {
+	case len(behind) == 0 && len(torn) == 0:
+	case v.full[p.name]:
+		v.bad(p.name, "something stands behind its last row, and it ended whole")
+	default:
+		v.repeated(file, parts, i, behind, torn, end)
+		text += fmt.Sprintf("; what stands behind them (%d rows) stands again in %s", len(behind), parts[i+1].name)
 	}
 	v.report.Files = append(v.report.Files, FileReport{Name: p.name, Rows: counted, Text: text})
 	if !last && !p.stated {
@@ -186,37 +206,31 @@ func (v *verifier) part(file ledger.File, parts []part, i int, order *rowOrder) 
 	}
 }
 
-// repeated checks that rows behind a part's end stand again behind it.
-func (v *verifier) repeated(file ledger.File, parts []part, i int, behind [][]byte) {
+// repeated checks that what stands behind a part's end stands again in the
+// next ones: whole rows, and an unfinished one whose chain would follow from c.
+func (v *verifier) repeated(file ledger.File, parts []part, i int, behind [][]byte, torn []byte, c ledger.Chain) {
 	name := parts[i].name
 	for _, next := range parts[i+1:] {
-		r, err := v.f.open(next.name)
-		if err != nil {
-			return // said with that part
-		}
-		lines := newLineReader(r)
-		for len(behind) > 0 {
-			line, err := lines.next()
-			if err != nil || lines.torn {
-				break
-			}
-			row, err := cutRow(file, line)
-			if lines.line == 1 || err != nil {
-				continue
-			}
-			if string(row.payload) != string(behind[0]) {
+		rows := v.f.rows(file, next.name)
+		for _, row := range rows {
+			switch {
+			case len(behind) > 0 && string(row.payload) == string(behind[0]):
+				behind = behind[1:]
+			case len(behind) > 0:
 				v.bad(name, "a row behind its end does not stand in %s: it was changed or added", next.name)
-				r.Close()
+				return
+			default:
+				whole := slices.Concat(row.payload, []byte{','}, []byte(c.Next(row.payload).String()))
+				if !bytes.HasPrefix(whole, torn) {
+					v.bad(name, "what stands behind its end does not stand in %s: it was changed or added", next.name)
+				}
 				return
 			}
-			behind = behind[1:]
-		}
-		r.Close()
-		if len(behind) == 0 {
-			return
 		}
 	}
-	v.bad(name, "%d rows behind its end stand in no later part", len(behind))
+	if len(behind) > 0 || len(torn) > 0 {
+		v.bad(name, "what stands behind its end (%d rows) stands in no later part", len(behind))
+	}
 }
 
 // see notes the place of a chain that an anchor names.

@@ -178,7 +178,7 @@ func (s *scanner) yes() bool {
 // ParseTime reads a time by TimeLayout, in microseconds since 1970.
 func ParseTime(s string) (int64, error) {
 	t, err := time.Parse(TimeLayout, s)
-	if err != nil || len(s) != len(TimeLayout) {
+	if err != nil || len(s) != len(TimeLayout) || s[19] != '.' { // Parse takes a comma too
 		return 0, fmt.Errorf("%q is not a time such as 2026-11-25T08:00:00.000000Z", s)
 	}
 	return t.UnixMicro(), nil

@@ -1,0 +1,228 @@
+package journal
+
+import (
+	"bytes"
+	"context"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"thouwright/internal/ledger"
+)
+
+// smallJob is a closed folder with parts, two sheet versions and a torn tail.
+func smallJob(t *testing.T) string {
+	t.Helper()
+	dir := t.TempDir()
+	o := Options{Dir: dir, Number: "2026-041", Part: 900}
+	j, _ := mustOpen(t, o)
+	job(j, 0, 1)
+	if err := j.Close(context.Background(), stamp(12)); err != nil {
+		t.Fatal(err)
+	}
+	appendTo(t, filepath.Join(j.Dir(), "rests.csv"), "2,1,11,2")
+	j, rec := mustOpen(t, o)
+	if len(rec.Repaired) != 1 {
+		t.Fatalf("repaired: %q", rec.Repaired)
+	}
+	edited := sheets
+	edited.Job = []byte("number = \"2026-041\"\n# edited\n")
+	j.Event(ledger.Event{Seq: 10, At: stamp(20), Kind: ledger.EvStart})
+	j.Sheet(stamp(20), edited)
+	j.Readings(batch(10, 4))
+	j.Take(take(2, 11, 14))
+	if err := j.Close(context.Background(), stamp(22)); err != nil {
+		t.Fatal(err)
+	}
+	return j.Dir()
+}
+
+func appendTo(t testing.TB, path, text string) {
+	t.Helper()
+	f, err := os.OpenFile(path, os.O_APPEND|os.O_WRONLY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	if _, err := f.WriteString(text); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// cutShort is the one change that can look like a kill: see killedHere.
+const cutShort = "a file cut short"
+
+// tamper runs change on every file and expects verify to find each change;
+// change returns the texts that the file is to have instead.
+func tamper(t *testing.T, texts map[string]string, what string, change func(text []byte) [][]byte) {
+	t.Helper()
+	const dir = "logs/2026-041"
+	m := newMemFS()
+	m.load(dir, texts)
+	tried := 0
+	for name, text := range texts {
+		path := filepath.Join(dir, name)
+		for i, other := range change([]byte(text)) {
+			if string(other) == text {
+				continue
+			}
+			tried++
+			m.set(path, other)
+			r, err := m.verify(dir)
+			if err == nil && r.Holds && what == cutShort && killedHere(r, name) {
+				continue
+			}
+			if err == nil && r.Holds {
+				t.Errorf("%s: %s (no. %d) was not found", name, what, i)
+			}
+			if err == nil && !slices.ContainsFunc(r.Files, func(x FileReport) bool { return !x.Holds && sameLog(x.Name, name) }) {
+				t.Errorf("%s: %s (no. %d) was laid to another file: %+v", name, what, i, damage(r))
+			}
+		}
+		m.set(path, []byte(text))
+	}
+	t.Logf("%s: %d tried", what, tried)
+	if r, err := m.verify(dir); err != nil || !r.Holds || tried == 0 {
+		t.Errorf("%s: %d tried; at the end %v, %+v", what, tried, err, r)
+	}
+}
+
+// killedHere tells whether what is missing is the very end of the events, stop
+// and anchor together: the same as a kill just before, which verify notes.
+func killedHere(r Report, name string) bool {
+	return strings.HasPrefix(name, "events.") && len(r.Notes) == 1 && strings.Contains(r.Notes[0], "does not end with a stop")
+}
+
+// sameLog tells whether two names are parts of one log: what was cut from one
+// part may show in its neighbour. A changed anchor shows in the file it names.
+func sameLog(a, b string) bool {
+	stem := func(s string) string { s, _, _ = strings.Cut(s, "."); return s }
+	return stem(a) == stem(b) || stem(b) == "events"
+}
+
+func write(t testing.TB, path string, b []byte) {
+	t.Helper()
+	if err := os.WriteFile(path, b, 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func lines(text []byte) [][]byte { return bytes.SplitAfter(text, []byte("\n")) }
+
+func TestVerifyFindsEverySingleChange(t *testing.T) {
+	dir := smallJob(t)
+	r := mustHold(t, dir)
+	if len(r.Files) < 16 {
+		t.Fatalf("the folder is too simple for this test: %+v", r.Files)
+	}
+	texts := contents(t, dir)
+	tamper(t, texts, "a flipped bit", func(text []byte) (all [][]byte) {
+		for i := range text {
+			other := bytes.Clone(text)
+			other[i] ^= 1 << (i % 8)
+			all = append(all, other)
+		}
+		return all
+	})
+	tamper(t, texts, "a missing byte", func(text []byte) (all [][]byte) {
+		for i := 0; i < len(text); i += 5 {
+			all = append(all, slices.Delete(bytes.Clone(text), i, i+1))
+		}
+		return all
+	})
+	tamper(t, texts, "an added byte", func(text []byte) (all [][]byte) {
+		for i := 0; i < len(text); i += 5 {
+			all = append(all, slices.Insert(bytes.Clone(text), i, "7,\"\n"[i%4]))
+		}
+		for _, c := range []byte("0179,\"\n") {
+			all = append(all, append(bytes.Clone(text), c))
+		}
+		return all
+	})
+	tamper(t, texts, "a missing row", func(text []byte) (all [][]byte) {
+		rows := lines(text)
+		for i := range rows {
+			all = append(all, bytes.Join(slices.Delete(slices.Clone(rows), i, i+1), nil))
+		}
+		return all
+	})
+	tamper(t, texts, "a row standing twice", func(text []byte) (all [][]byte) {
+		rows := lines(text)
+		for i := range rows {
+			all = append(all, bytes.Join(slices.Insert(slices.Clone(rows), i, rows[i]), nil))
+		}
+		return all
+	})
+	tamper(t, texts, "two rows swapped", func(text []byte) (all [][]byte) {
+		rows := lines(text)
+		for i := range rows[1:] {
+			other := slices.Clone(rows)
+			other[i], other[i+1] = other[i+1], other[i]
+			all = append(all, bytes.Join(other, nil))
+		}
+		return all
+	})
+	tamper(t, texts, cutShort, func(text []byte) (all [][]byte) {
+		for i := range lines(text) {
+			all = append(all, bytes.Join(lines(text)[:i], nil))
+		}
+		return all
+	})
+}
+
+func TestVerifyFindsMissingAndStrayFiles(t *testing.T) {
+	dir := smallJob(t)
+	for name, text := range contents(t, dir) {
+		path := filepath.Join(dir, name)
+		if err := os.Remove(path); err != nil {
+			t.Fatal(err)
+		}
+		if r, err := Verify(dir); err == nil && r.Holds && !killedHere(r, name) {
+			t.Errorf("%s was removed and verify holds", name)
+		}
+		write(t, path, []byte(text))
+	}
+	write(t, filepath.Join(dir, "job.3.toml"), []byte("number = \"x\"\n"))
+	if r, err := Verify(dir); err != nil || r.Holds {
+		t.Errorf("a job sheet that nobody used is not found: %+v, %v", r, err)
+	}
+	os.Remove(filepath.Join(dir, "job.3.toml"))
+	write(t, filepath.Join(dir, "readings.9.csv"), []byte(ledger.ReadingsFile.Header()+"\n"))
+	if r, err := Verify(dir); err != nil || r.Holds {
+		t.Errorf("a part that nobody wrote is not found: %+v, %v", r, err)
+	}
+}
+
+// A row moved over the seam of two parts keeps the content and its order, and
+// is a change all the same.
+func TestVerifyFindsARowMovedOverASeam(t *testing.T) {
+	dir := smallJob(t)
+	a, b := filepath.Join(dir, "readings.csv"), filepath.Join(dir, "readings.2.csv")
+	ta, tb := []byte(contents(t, dir)["readings.csv"]), []byte(contents(t, dir)["readings.2.csv"])
+	ra, rb := lines(ta), lines(tb)
+	last := ra[len(ra)-2] // behind it stands an empty piece
+	write(t, a, bytes.Join(ra[:len(ra)-2], nil))
+	write(t, b, bytes.Join(slices.Insert(slices.Clone(rb), 1, last), nil))
+	if r, err := Verify(dir); err != nil || r.Holds {
+		t.Errorf("a row moved back was not found: %+v, %v", r, err)
+	}
+	write(t, a, slices.Concat(ta, rb[1]))
+	write(t, b, bytes.Join(slices.Delete(slices.Clone(rb), 1, 2), nil))
+	if r, err := Verify(dir); err != nil || r.Holds {
+		t.Errorf("a row moved forward was not found: %+v, %v", r, err)
+	}
+}
+
+// A folder that was copied under another name still proves itself.
+func TestARenamedFolderVerifies(t *testing.T) {
+	dir := smallJob(t)
+	other := filepath.Join(t.TempDir(), "for the customer")
+	if err := os.Rename(dir, other); err != nil {
+		t.Fatal(err)
+	}
+	if r := mustHold(t, other); r.Number != "2026-041" {
+		t.Errorf("number %q, expected 2026-041", r.Number)
+	}
+}
