@@ -2,6 +2,8 @@ package config
 
 import (
 	"fmt"
+	"os"
+	"path/filepath"
 )
 
 // Edit changes one key of one [[gauge]] in a bench file's text, or adds it,
@@ -35,4 +37,25 @@ func firstRefusal(ps []Problem) Problem {
 		}
 	}
 	return Problem{}
+}
+
+// Change is a key of a [[gauge]] and the text between its quotes.
+type Change struct{ Key, Value string }
+
+// EditFile makes changes to one gauge of a bench file, all or none. A link is
+// followed, not replaced.
+func EditFile(file, gauge string, changes ...Change) error {
+	if real, err := filepath.EvalSymlinks(file); err == nil {
+		file = real
+	}
+	text, err := os.ReadFile(file)
+	if err != nil {
+		return err
+	}
+	for _, c := range changes {
+		if text, err = Edit(text, gauge, c.Key, c.Value); err != nil {
+			return fmt.Errorf("%s: %w", file, err)
+		}
+	}
+	return writeWhole(file, text, true)
 }

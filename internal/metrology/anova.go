@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -111,7 +112,10 @@ func fTest(over, under Source) (f, p float64) {
 		return math.NaN(), math.NaN()
 	}
 	f = over.MS / under.MS
-	return f, distuv.F{D1: float64(over.Dof), D2: float64(under.Dof)}.Survival(f)
+	// The upper tail by the incomplete beta function, so that a small p keeps
+	// its digits.
+	d1, d2 := float64(over.Dof), float64(under.Dof)
+	return f, mathext.RegIncBeta(d2/2, d1/2, d2/(d2+d1*f))
 }
 
 // Cells are the values by part and person: cells[part][person] holds the trials.

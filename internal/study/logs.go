@@ -1,0 +1,147 @@
+package study
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strconv"
+	"strings"
+
+	"thouwright/internal/journal"
+	"thouwright/internal/ledger"
+	"thouwright/internal/metrology"
+	"thouwright/internal/quantity"
+)
+
+// Pick chooses takes from a job's logs; empty fields choose all.
+type Pick struct {
+	Check, Component, Position, Stage, Operator string
+}
+
+func (p Pick) takes(t *ledger.Take) bool {
+	is := func(want, got string) bool { return want == "" || want == got }
+	return (is(p.Check, t.Tag.Check) || is(p.Check, t.CheckID)) && is(p.Component, t.Tag.Component) &&
+		is(p.Position, t.Tag.Position) && is(p.Stage, t.Tag.Stage) && is(p.Operator, t.Operator)
+}
+
+// FromLogs reads the repeated takes of one check from a job's folder. A part is
+// a component and position, a person the operator; every take counts, those
+// that a later one replaced too. Derived values and upper bounds are left out:
+// they measure nothing by themselves.
+func FromLogs(dir string, pick Pick) (*Data, error) {
+	f, err := journal.Load(dir)
+	if err != nil {
+		return nil, err
+	}
+	type key struct{ check, method, gauge, unit string }
+	groups := map[key][]*ledger.Take{}
+	bounds := map[key]int{}
+	for i := range f.Takes {
+		t := &f.Takes[i]
+		if !pick.takes(t) || t.Method == "derived" || math.IsNaN(t.Result) {
+			continue
+		}
+		k := key{t.Tag.Check, t.Method, t.Gauge, t.Unit.String()}
+		if isBound(t) {
+			bounds[k]++
+			continue
+		}
+		groups[k] = append(groups[k], t)
+	}
+	var repeated []key
+	for k, ts := range groups {
+		if most(ts) > 1 {
+			repeated = append(repeated, k)
+		}
+	}
+	sort.Slice(repeated, func(i, j int) bool { return fmt.Sprint(repeated[i]) < fmt.Sprint(repeated[j]) })
+	switch len(repeated) {
+	case 0:
+		return nil, fmt.Errorf("%s: nothing was measured twice; take each place at least twice (redo keeps every take)", dir)
+	case 1:
+	default:
+		var names []string
+		for _, k := range repeated {
+			names = append(names, fmt.Sprintf("%q (%s, %d takes)", k.check, k.gauge, len(groups[k])))
+		}
+		return nil, fmt.Errorf("%s: several checks were repeated: %s; choose one with --check", dir, strings.Join(names, ", "))
+	}
+	k := repeated[0]
+	d := &Data{Source: dir, Gauge: k.gauge, What: k.check, Timed: true}
+	d.Unit, err = quantity.ParseUnit(k.unit)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", dir, err)
+	}
+	if n := bounds[k]; n > 0 {
+		d.Notes = append(d.Notes, fmt.Sprintf("%d takes that gave an upper bound only are left out", n))
+	}
+	count := map[string]int{}
+	for _, t := range groups[k] {
+		count[place(t)]++
+	}
+	alone := 0
+	var start int64
+	for _, t := range groups[k] {
+		if count[place(t)] < 2 {
+			alone++
+			continue
+		}
+		v, err := quantity.ParseDecimal(ledger.Number(t.Result))
+		if err != nil {
+			return nil, fmt.Errorf("%s, take %d: result %v: %w", dir, t.Take, t.Result, err)
+		}
+		if len(d.Rows) == 0 {
+			start = t.At.Wall
+		}
+		d.Rows = append(d.Rows, Row{
+			Part: place(t), Person: t.Operator, Trial: strconv.FormatUint(t.Take, 10), Value: v, Known: math.NaN(),
+			Time: float64(t.At.Wall-start) / 1e6, Scatter: scatter(t), Line: int(t.Take),
+		})
+	}
+	if alone > 0 {
+		d.Notes = append(d.Notes, fmt.Sprintf("%d takes of places measured once only are left out", alone))
+	}
+	d.inTime()
+	return d, nil
+}
+
+func place(t *ledger.Take) string {
+	s := t.Tag.Component
+	if t.Tag.Position != "" {
+		s += ", " + t.Tag.Position
+	}
+	return s
+}
+
+// most is the largest number of takes of one place.
+func most(ts []*ledger.Take) int {
+	n := map[string]int{}
+	m := 0
+	for _, t := range ts {
+		n[place(t)]++
+		m = max(m, n[place(t)])
+	}
+	return m
+}
+
+func isBound(t *ledger.Take) bool {
+	if t.Bound {
+		return true
+	}
+	for _, l := range t.Budget {
+		if l.Distribution == metrology.Declining.String() {
+			return true
+		}
+	}
+	return false
+}
+
+// scatter is what the take's own strokes left uncertain.
+func scatter(t *ledger.Take) float64 {
+	for _, l := range t.Budget {
+		if l.Part == metrology.PartScatter {
+			return l.U
+		}
+	}
+	return math.NaN()
+}

@@ -1,0 +1,338 @@
+package study
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"encoding/xml"
+	"fmt"
+	"image/png"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"thouwright/internal/journal"
+	"thouwright/internal/ledger"
+	"thouwright/internal/metrology"
+	"thouwright/internal/quantity"
+)
+
+const published = "../../testdata/reference/repeatability/study_10x3x3.csv"
+
+func analysed(t *testing.T, text string, o Options) *Result {
+	t.Helper()
+	d, err := ReadCSV(strings.NewReader(text), "t.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := Analyse(d, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+// The published study through the reader a person uses. Its figures in full are
+// checked in package metrology; here the way to them is.
+func TestPublishedStudyFromFile(t *testing.T) {
+	b, err := os.ReadFile(published)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := analysed(t, string(b), Options{Limits: &metrology.Limits{Low: -4, High: 4}})
+	if r.Sizes == nil || *r.Sizes != 4 {
+		t.Errorf("sizes %v, want 4", r.Sizes)
+	}
+	for _, s := range r.Shares {
+		if s.Name == metrology.SourceBoth && math.Abs(float64(s.SD)-0.302373) > 2e-6 {
+			t.Errorf("set-up %v, published 0.302373", s.SD)
+		}
+	}
+	if math.Abs(float64(r.Limits)-6*0.302373/8) > 1e-5 {
+		t.Errorf("share of limits %v", r.Limits)
+	}
+	// Any order of rows and columns, other separators and decimal commas give
+	// the same.
+	lines := strings.Split(strings.TrimSpace(string(b)), "\n")
+	var shuffled []string
+	for _, i := range rand.New(rand.NewPCG(1, 2)).Perm(len(lines) - 1) {
+		f := strings.Split(lines[i+1], ",")
+		shuffled = append(shuffled, fmt.Sprintf("%s; %s ;%s;%s", strings.Replace(f[3], ".", ",", 1), f[2], f[1], f[0]))
+	}
+	s := analysed(t, "\ufeffValue;Part;trial;Person\r\n"+strings.Join(shuffled, "\r\n"), Options{})
+	for i, x := range s.Shares {
+		if math.Abs(float64(x.SD-r.Shares[i].SD)) > 1e-12 {
+			t.Errorf("%s: %v, in another order %v", x.Name, r.Shares[i].SD, x.SD)
+		}
+	}
+	var out bytes.Buffer
+	if err := r.Text(&out); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"90 values: 10 parts, 3 people, 3 trials each", "tell apart among these parts: 4", "no times are given"} {
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("no %q in:\n%s", want, out.String())
+		}
+	}
+	if strings.Contains(out.String(), "NaN") {
+		t.Errorf("NaN shown:\n%s", out.String())
+	}
+}
+
+func TestPlotsAreWhole(t *testing.T) {
+	b, _ := os.ReadFile(published)
+	r := analysed(t, string(b), Options{})
+	for _, f := range PlotFormats {
+		var out bytes.Buffer
+		if err := r.Plot(&out, f); err != nil {
+			t.Fatal(f, err)
+		}
+		switch f {
+		case ".svg":
+			d := xml.NewDecoder(&out)
+			for {
+				if _, err := d.Token(); err != nil {
+					if err.Error() != "EOF" {
+						t.Error(err)
+					}
+					break
+				}
+			}
+		case ".png":
+			img, err := png.Decode(&out)
+			if err != nil || img.Bounds().Dx() < 1000 {
+				t.Errorf("png: %v, %v", img.Bounds(), err)
+			}
+		case ".pdf":
+			if !bytes.HasPrefix(out.Bytes(), []byte("%PDF-")) || !bytes.Contains(out.Bytes(), []byte("%%EOF")) {
+				t.Error("no whole PDF")
+			}
+		}
+	}
+	if err := r.Plot(&bytes.Buffer{}, ".bmp"); err == nil {
+		t.Error(".bmp was drawn")
+	}
+	// The least a study can be still draws.
+	if err := analysed(t, "value\n1.0\n1.1\n", Options{}).Plot(&bytes.Buffer{}, ".svg"); err != nil {
+		t.Error(err)
+	}
+}
+
+func TestTableMistakes(t *testing.T) {
+	for text, want := range map[string]string{
+		"":                                         "no header line",
+		"part,value\n":                             "no values",
+		"part,size\n1,2\n":                         `line 1: unknown column "size"`,
+		"part,person,operator,value\n":             `column "person" stands twice`,
+		"part,trial\n1,2\n":                        "no column value",
+		"part,value\n1,2\n2,x1\n":                  `line 3: value "x1" is not a number`,
+		"part,value\n1,2,3\n":                      "line 2",
+		"part,value\n,2\n":                         "line 2: no part",
+		"part,trial,value\n1,1,2\n1,1,3\n":         "stands in line 2 already",
+		"value,unit\n1,mm\n2,in\n":                 "line 3: unit in, but mm before",
+		"value,unit\n1,furlong\n":                  "unknown unit",
+		"value,time\n1,noon\n":                     `time "noon" is not understood`,
+		"part,value,known\n1,2,2\n1,3,2.5\n1,3,\n": "known as 2 and as 2.5",
+		"part,person,value\n1,A,1\n1,A,2\n2,A,1\n2,B,1\n1,A,3": `person "B" has not measured part "1"`,
+		"part,value\n1,1\n2,2\n":                               "at least one repeated trial",
+		"value\n1\n":                                           "one value alone",
+	} {
+		d, err := ReadCSV(strings.NewReader(text), "t.csv")
+		if err == nil {
+			_, err = Analyse(d, Options{})
+		}
+		if err == nil || !strings.HasPrefix(err.Error(), "t.csv") || !strings.Contains(err.Error(), want) || strings.Contains(err.Error(), "\n") {
+			t.Errorf("%q: %v, want one line with %q", text, err, want)
+		}
+	}
+}
+
+// A set-up that drifts and is off is told so; one that is neither is not.
+func TestBiasAndStability(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 5))
+	build := func(off, slope, drift float64) string {
+		b := &strings.Builder{}
+		fmt.Fprintln(b, "time,part,person,value,known")
+		i := 0
+		for range 6 {
+			for p := range 5 {
+				for _, who := range []string{"A", "B"} {
+					size := 10 + 5*float64(p)
+					v := size + off + slope*(size-20) + drift*float64(i)/60 + 0.001*r.NormFloat64()
+					fmt.Fprintf(b, "%d,%d,%s,%.5f,%v\n", 60*i, p, who, v, size)
+					i++
+				}
+			}
+		}
+		return b.String()
+	}
+	good := analysed(t, build(0, 0, 0), Options{KnownU95: 0.0005})
+	if s := good.Stable; s == nil || s.Shown || float64(s.Span) != 60*59 || len(s.Outside) > 1 {
+		t.Errorf("a steady set-up: %+v", s)
+	}
+	if good.Slope == nil || good.Slope.Shown || len(good.Bias) != 5 {
+		t.Errorf("an even set-up: %+v, %d biases", good.Slope, len(good.Bias))
+	}
+	off := analysed(t, build(0.05, 0, 0), Options{KnownU95: 0.0005})
+	for _, b := range off.Bias {
+		if !b.Shown || math.Abs(float64(b.Bias)-0.05) > 0.003 || !(b.U95 >= 0.0005) {
+			t.Errorf("a set-up that is off by 0.05: %+v", b)
+		}
+	}
+	if s := analysed(t, build(0, 0.001, 0), Options{}).Slope; s == nil || !s.Shown || math.Abs(float64(s.PerUnit)-0.001) > 2e-4 {
+		t.Errorf("a bias that grows with size: %+v", s)
+	}
+	s := analysed(t, build(0, 0, 0.02), Options{}).Stable
+	if s == nil || !s.Shown || math.Abs(float64(s.Drift)-0.02) > 0.002 || float64(s.R1) <= float64(s.Limit) {
+		t.Errorf("a drift of 0.02: %+v", s)
+	}
+	if _, err := Analyse(&Data{Source: "x", Rows: []Row{{Part: "1", Known: math.NaN()}, {Part: "1", Known: math.NaN()}}}, Options{Known: map[string]float64{"9": 1}}); err == nil || !strings.Contains(err.Error(), `no part "9"`) {
+		t.Errorf("an unknown part: %v", err)
+	}
+}
+
+// jobFolder keeps takes through the journal itself.
+func jobFolder(t *testing.T, takes []ledger.Take) string {
+	t.Helper()
+	dir := t.TempDir()
+	j, _, err := journal.Open(journal.Options{Dir: dir, Number: "7", Bulk: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, k := range takes {
+		k.Take = uint64(i + 1)
+		k.At = ledger.Stamp{Wall: 1_700_000_000_000_000 + int64(i)*60_000_000, Elapsed: int64(i) * 60_000_000}
+		k.FirstSeq, k.LastSeq = 1, 2
+		j.Take(k)
+	}
+	if err := j.Close(context.Background(), ledger.Stamp{}); err != nil {
+		t.Fatal(err)
+	}
+	return filepath.Join(dir, "7")
+}
+
+func TestFromLogs(t *testing.T) {
+	r := rand.New(rand.NewPCG(9, 9))
+	const between, within = 0.5, 0.3
+	var takes []ledger.Take
+	one := func(check, pos, who string, v float64) ledger.Take {
+		return ledger.Take{Tag: ledger.Tag{Component: "pin", Position: pos, Check: check}, Method: "play", Gauge: "dial-1", Unit: quantity.Thou,
+			Result: v, U95: 1, Low: math.Inf(-1), High: 5, Confidence: 0.95, Operator: who,
+			Budget: []ledger.BudgetLine{
+				{Part: metrology.PartScatter, Value: within, Unit: quantity.Thou, Distribution: "t", Divisor: 1, U: within, Dof: 4},
+				{Part: metrology.PartStep, Value: 0.1, Unit: quantity.Thou, Distribution: "triangular", Divisor: math.Sqrt(6), U: 0.1 / math.Sqrt(6), Dof: math.Inf(1)}}}
+	}
+	for i := range 120 {
+		pos := []string{"upper", "lower"}[i%2]
+		takes = append(takes, one("play", pos, "", 3+float64(i%2)+between*r.NormFloat64()+within*r.NormFloat64()))
+	}
+	takes = append(takes, one("play", "middle", "", 2)) // once only
+	bound := one("play", "upper", "", 0.78)
+	bound.Budget = []ledger.BudgetLine{{Part: metrology.PartStep, Value: 1, Unit: quantity.Thou, Distribution: "declining", Divisor: math.Sqrt(18), U: 1 / math.Sqrt(18), Dof: math.Inf(1)}}
+	takes = append(takes, bound)
+	dir := jobFolder(t, takes)
+	d, err := FromLogs(dir, Pick{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(d.Rows) != 120 || d.Gauge != "dial-1" || d.Unit != quantity.Thou || !d.Timed {
+		t.Fatalf("%d rows of %q in %v, timed %v", len(d.Rows), d.Gauge, d.Unit, d.Timed)
+	}
+	res, err := Analyse(d, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The takes' own scatter is taken off: what stays is between set-ups.
+	if v := float64(res.Set.Value); math.Abs(v-between) > 0.08 {
+		t.Errorf("between set-ups %v, want %v", v, between)
+	}
+	if math.Abs(float64(res.Set.Scatter)-within) > 1e-9 {
+		t.Errorf("scatter %v", res.Set.Scatter)
+	}
+	text, err := res.BenchText()
+	if err != nil || !strings.HasSuffix(text, " thou") {
+		t.Errorf("%q, %v", text, err)
+	}
+	notes := strings.Join(res.Notes, "\n")
+	for _, want := range []string{"upper bound only", "measured once only", "one person"} {
+		if !strings.Contains(notes, want) {
+			t.Errorf("no note of %q in %q", want, notes)
+		}
+	}
+	// Converted, everything scales.
+	if err := d.Convert(quantity.UM); err != nil {
+		t.Fatal(err)
+	}
+	um, err := Analyse(d, Options{})
+	if err != nil || math.Abs(float64(um.Set.Value/res.Set.Value)-25.4) > 1e-9 {
+		t.Errorf("in um %v, in thou %v, %v", um.Set.Value, res.Set.Value, err)
+	}
+	// Two checks repeated: choose.
+	two := jobFolder(t, append(takes, one("end play", "hub", "", 2), one("end play", "hub", "", 2.5)))
+	if _, err := FromLogs(two, Pick{}); err == nil || !strings.Contains(err.Error(), "--check") {
+		t.Errorf("two checks: %v", err)
+	}
+	if d, err := FromLogs(two, Pick{Check: "end play"}); err != nil || len(d.Rows) != 2 {
+		t.Errorf("chosen: %v", err)
+	}
+	if _, err := FromLogs(two, Pick{Check: "lash"}); err == nil || !strings.Contains(err.Error(), "nothing was measured twice") {
+		t.Errorf("none: %v", err)
+	}
+	if _, err := FromLogs(t.TempDir(), Pick{}); err == nil {
+		t.Error("an empty folder is a study")
+	}
+}
+
+func TestJSON(t *testing.T) {
+	r := analysed(t, "value\n1.0\n1.1\n1.05\n", Options{})
+	b, err := json.Marshal(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var m map[string]any
+	if err := json.Unmarshal(b, &m); err != nil {
+		t.Fatal(err)
+	}
+	if m["sizes_told_apart"] != nil || m["share_of_limits"] != nil || m["notes"] == nil {
+		t.Errorf("%s", b)
+	}
+}
+
+func FuzzReadCSV(f *testing.F) {
+	seeds, err := filepath.Glob("testdata/tables/*.csv")
+	if err != nil || len(seeds) < 3 {
+		f.Fatalf("%d seeds, %v", len(seeds), err)
+	}
+	for _, s := range seeds {
+		b, err := os.ReadFile(s)
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(string(b))
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		d, err := ReadCSV(strings.NewReader(text), "t.csv")
+		if err != nil {
+			if strings.Contains(err.Error(), "\n") {
+				t.Fatalf("more than one line: %q", err)
+			}
+			return
+		}
+		if len(d.Rows) > 300 {
+			return
+		}
+		r, err := Analyse(d, Options{})
+		if err != nil {
+			return
+		}
+		if _, err := json.Marshal(r); err != nil {
+			t.Fatal(err)
+		}
+		if err := r.Text(&bytes.Buffer{}); err != nil {
+			t.Fatal(err)
+		}
+	})
+}
