@@ -216,17 +216,18 @@ func unknownKey(lines form.Lines, key toml.Key) *mistake {
 	if table != "" {
 		what = "is not a key of [" + table + "]"
 	}
-	hint := didYouMean(last, known[table])
-	if hint == "" {
-		for _, t := range keysOf(known) {
-			for _, k := range known[t] {
-				if k == last && t != "" {
-					hint = " (it belongs into [" + t + "])"
-				} else if k == last {
-					hint = " (it belongs to the top of the file, before the first [table])"
-				}
+	hint := ""
+	for _, t := range keysOf(known) {
+		for _, k := range known[t] {
+			if k == last && t != "" {
+				hint = " (it belongs into [" + t + "])"
+			} else if k == last {
+				hint = " (it belongs to the top of the file, before the first [table])"
 			}
 		}
+	}
+	if hint == "" {
+		hint = didYouMean(last, known[table])
 	}
 	return wrongAt(path, "%s%s; expected one of %s", what, hint, listOf(known[table]))
 }
