@@ -60,8 +60,6 @@ type Options struct {
 	Sheet func(number string) ([]byte, error)
 	// Record writes the document of a job in a format: html, pdf, xlsx, csv.
 	Record func(w io.Writer, number, format string) error
-	// Sums are the trade's sums; nil leaves that view out.
-	Sums Sums
 	// Health says what is wrong with the daemon, nil when nothing is.
 	Health func() error
 	// Metrics serves /metrics to readers.

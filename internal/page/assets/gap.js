@@ -143,7 +143,8 @@ export class Gap {
     for (const el of [this.bob, this.trail, this.plumb, this.arrow]) el.style.visibility = usable ? '' : 'hidden'
     this.marks.replaceChildren()
     if (!usable) return
-    const yAt = t => y0 + (last.t - t) / TRAIL * (h - y0) * 1.15
+    const pace = Math.max(26, (h - y0) / TRAIL * 1.1) // pixels a second
+    const yAt = t => y0 + (last.t - t) * pace
     const xAt = v => Math.max(-40, Math.min(w + 40, sc.at(m.into(v))))
     let d = ''
     if (!calm.matches) for (let i = trail.length - 1, prev = last.t; i >= 0; i--) {
@@ -151,6 +152,7 @@ export class Gap {
       if (!Number.isFinite(p.v)) continue
       d += `${d === '' || prev - p.t > 1.2 ? 'M' : 'L'}${xAt(p.v).toFixed(1)} ${yAt(p.t).toFixed(1)}`
       prev = p.t
+      if (yAt(p.t) > h + 20) break
     }
     this.trail.setAttribute('d', d)
     const x = xAt(last.v), off = x < 14 ? -1 : x > w - 14 ? 1 : 0
@@ -161,7 +163,7 @@ export class Gap {
     this.plumb.setAttribute('d', off ? '' : `M${bx} ${top}V${y0}`)
     for (const r of store.rests) {
       const t = Number(r.t), v = Number(r.value)
-      if (!(last.t - t < TRAIL) || !Number.isFinite(v)) continue
+      if (!Number.isFinite(v) || !calm.matches && yAt(t) > h + 10) continue
       const rx = sc.at(v), ry = calm.matches ? h - 26 : yAt(t)
       if (rx < -20 || rx > w + 20) continue
       const out = r.used === 'false' || r.used === 'no' || r.used === '0'
