@@ -1,0 +1,177 @@
+//go:build !windows
+
+package bench
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/rs/zerolog"
+
+	"thouwright/internal/journal"
+	"thouwright/internal/ledger"
+	"thouwright/internal/tape"
+)
+
+// again replays a rig's tapes into a new folder and loads it.
+func (r *rig) again(dial, commands string) (dir string, f *journal.Folder) {
+	r.t.Helper()
+	dir, err := Replay{
+		BenchFile: filepath.Join(r.dir, "bench.toml"), Job: "R-1", Dir: r.t.TempDir(), Log: zerolog.Nop(),
+		Tapes: map[string]string{"dial-1": dial}, Commands: commands,
+	}.Run(context.Background())
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	f, err = journal.Load(dir)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	return dir, f
+}
+
+// What a run logged, its tapes log again: the same bytes in every file, with a
+// redo, a note, an edited sheet and a lost gauge in between.
+func TestReplayEqualsLive(t *testing.T) {
+	port := filepath.Join(t.TempDir(), "dial")
+	d := newDial(t)
+	if err := os.Symlink(d.port, port); err != nil {
+		t.Fatal(err)
+	}
+	r := newRig(t, port, true)
+	r.until("up", gaugeIs("up"))
+	d.rocks(t, 0.2, 8)
+	r.until("a take", takesIn(1))
+	for _, c := range []ledger.Command{{Do: ledger.DoRedo}, {Do: ledger.DoNote, Text: "dry"}} {
+		if err := r.d.Do(context.Background(), c); err != nil {
+			t.Fatal(err)
+		}
+	}
+	d.rocks(t, 0.19, 8)
+	r.until("the redo", takesIn(2))
+	r.write("jobs/R-1.toml", strings.Replace(rigJob, "0.02..0.15 mm", "0.02..0.09 mm", 1))
+	r.until("the new limit", func(l ledger.Live) bool { return l.Active != nil && l.Active.High == "0.09" })
+	d.rocks(t, 0.12, 3)
+	os.Remove(port)
+	d.master.Close()
+	r.until("lost", func(l ledger.Live) bool { return l.Gauges[0].Link != "up" && l.Gauges[0].Link != "silent" })
+	d = newDial(t)
+	if err := os.Symlink(d.port, port); err != nil {
+		t.Fatal(err)
+	}
+	r.until("back", gaugeIs("up"))
+	d.rocks(t, 0.05, 8)
+	r.until("a take by the edited sheet", takesIn(3))
+	r.stop()
+
+	r.write("jobs/R-1.toml", rigJob) // the tape edits it again
+	live := r.d.JobDir()
+	tapes := filepath.Join(live, "tapes")
+	dir, _ := r.again(filepath.Join(tapes, "dial-1.tape"), filepath.Join(tapes, "commands.tape"))
+	for _, f := range ledger.Files {
+		want, err := os.ReadFile(filepath.Join(live, f.Name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := os.ReadFile(filepath.Join(dir, f.Name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if f.Name == ledger.EventsFile.Name { // words of a link and anchors differ
+			continue
+		}
+		if diff := cmp.Diff(strings.Split(string(want), "\n"), strings.Split(string(got), "\n")); diff != "" {
+			t.Errorf("%s (-live +replay):\n%s", f.Name, diff)
+		}
+	}
+}
+
+// However a stream is cut into chunks, the values and their order stay; cut to
+// single bytes even the takes stay, since the last byte's time is the
+// reading's.
+func TestHostileChunking(t *testing.T) {
+	d := newDial(t)
+	r := newRig(t, d.port, true)
+	r.until("up", gaugeIs("up"))
+	d.rocks(t, 0.2, 8)
+	r.until("a take", takesIn(1))
+	d.rocks(t, 0.1, 8)
+	r.until("two takes", takesIn(2))
+	r.stop()
+	dial := filepath.Join(r.d.JobDir(), "tapes", "dial-1.tape")
+	_, plain := r.again(dial, "")
+	_, single := r.again(rewrite(t, dial, func(w *tape.Writer, at int64, b []byte) {
+		for i := range b {
+			w.Chunk(at, b[i:i+1])
+		}
+	}), "")
+	if len(plain.Takes) != 2 {
+		t.Fatalf("%d takes", len(plain.Takes))
+	}
+	if diff := cmp.Diff(asJSON(t, plain.Takes), asJSON(t, single.Takes)); diff != "" {
+		t.Errorf("byte by byte (-plain +single):\n%s", diff)
+	}
+	var all []byte
+	_, merged := r.again(rewrite(t, dial, func(w *tape.Writer, at int64, b []byte) { all = append(all, b...) },
+		func(w *tape.Writer) { w.Chunk(0, all) }), "")
+	if diff := cmp.Diff(values(t, plain), values(t, merged)); diff != "" {
+		t.Errorf("all merged (-plain +merged):\n%s", diff)
+	}
+}
+
+// rewrite copies a tape by f; last is called at its end.
+func rewrite(t *testing.T, file string, f func(w *tape.Writer, at int64, b []byte), last ...func(*tape.Writer)) string {
+	t.Helper()
+	in, err := os.Open(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer in.Close()
+	out, err := os.Create(filepath.Join(t.TempDir(), "dial.tape"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer out.Close()
+	rd := tape.NewReader(file, in)
+	at, b, err := rd.Next()
+	w, werr := tape.NewWriter(out, rd.Started())
+	if werr != nil {
+		t.Fatal(werr)
+	}
+	for ; err == nil; at, b, err = rd.Next() {
+		f(w, at, b)
+	}
+	for _, l := range last {
+		l(w)
+	}
+	return out.Name()
+}
+
+func values(t *testing.T, f *journal.Folder) (v []string) {
+	t.Helper()
+	for r, err := range f.Readings() {
+		if err != nil {
+			t.Fatal(err)
+		}
+		v = append(v, fmt.Sprint(r.Seq, " ", r.Value, r.Unit, " ", string(r.Raw)))
+	}
+	return v
+}
+
+func asJSON(t *testing.T, takes []ledger.Take) (out []string) {
+	t.Helper()
+	for i := range takes {
+		b, err := json.Marshal(ledger.TakeFields(&takes[i]))
+		if err != nil {
+			t.Fatal(err)
+		}
+		out = append(out, string(b))
+	}
+	return out
+}
