@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"thouwright/internal/ledger"
 	"thouwright/internal/metrology"
 	"thouwright/internal/motion"
@@ -15,22 +13,23 @@ import (
 // part from stop to stop and holds it there a moment.
 type play struct {
 	core
-	rests   restList
-	out     []turn // turning points of the last evaluation
-	series  series
-	fit     line
-	points  []point
+	fine   *motion.Finder // finds rests one code apart, for a play of a step or two
+	rests  [2]restList    // of the finder and of the fine one
+	best   [2]series      // the better of two is kept while the other is tried
+	now    *series        // the take in progress; nil where there is none
+	isFine bool
+
 	unsure  bool // a rest found by silence is not proved by a later reading
 	done    bool
 	counted int
 	leftOut int
 	reason  string
-	say     string
-	prog    Progress
 }
 
 func newPlay(s Spec, memory, minus *GaugeMemory) *play {
-	return &play{core: newCore(s, memory, minus), say: "rock from stop to stop, hold a moment at each"}
+	return &play{core: newCore(s, memory, minus), fine: motion.NewFinder(motion.Settings{
+		Seconds: s.RestSeconds, Count: s.RestCount, Steps: 0.9, OnChange: s.Gauge.Sends == ledger.OnChange,
+	})}
 }
 
 func (m *play) Reading(r Reading, out *Out) {
@@ -45,7 +44,11 @@ func (m *play) Reading(r Reading, out *Out) {
 		m.pressed(r, out)
 		return
 	}
-	m.events(ev, out)
+	m.fine.SetStep(m.step)
+	fine := m.fine.Reading(r.T, r.Value, r.Seq)
+	if ev|fine != 0 {
+		m.events(ev, fine, out)
+	}
 	if m.unsure && !m.done {
 		// The gauge lives: what its silence said is proved.
 		m.unsure = false
@@ -57,116 +60,173 @@ func (m *play) Tick(t float64, out *Out) {
 	if m.done {
 		return
 	}
-	ev := m.core.tick(t)
-	m.unsure = m.unsure || ev&motion.RestConfirmed != 0
-	m.events(ev, out)
+	ev, fine := m.core.tick(t), m.fine.Tick(t)
+	m.unsure = m.unsure || (ev|fine)&motion.RestConfirmed != 0
+	m.events(ev, fine, out)
 }
 
 func (m *play) Deadline() float64 {
 	if m.done {
 		return inf
 	}
-	return m.find.Deadline()
+	return math.Min(m.find.Deadline(), m.fine.Deadline())
 }
 
 func (m *play) AtRest() bool { return m.find.Resting() }
 
 // pressed takes a reading sent by the gauge's button as a rest of its own.
 func (m *play) pressed(r Reading, out *Out) {
-	m.rests.add(motion.Rest{FirstSeq: r.Seq, LastSeq: r.Seq, Start: r.T, End: r.T, T: r.T, Count: 1, Used: 1,
+	m.rests[0].add(motion.Rest{FirstSeq: r.Seq, LastSeq: r.Seq, Start: r.T, End: r.T, T: r.T, Count: 1, Used: 1,
 		Value: r.Value, Low: r.Value, High: r.Value}, false)
 	out.Notes = append(out.Notes, Note{Kind: RestFound, T: r.T})
 	m.evaluate(out)
 }
 
-func (m *play) events(ev motion.Event, out *Out) {
+func (m *play) events(ev, fine motion.Event, out *Out) {
 	if ev&motion.RestEnded != 0 {
-		m.rests.add(m.find.Ended(), false)
+		m.rests[0].add(m.find.Ended(), false)
+	}
+	if fine&motion.RestEnded != 0 {
+		m.rests[1].add(m.fine.Ended(), false)
 	}
 	if ev&motion.RestConfirmed != 0 {
-		m.rests.add(m.find.Current(), true)
-		out.Notes = append(out.Notes, Note{Kind: RestFound, T: m.now})
+		m.rests[0].add(m.find.Current(), true)
+		out.Notes = append(out.Notes, Note{Kind: RestFound, T: m.core.now})
+	}
+	if fine&motion.RestConfirmed != 0 {
+		m.rests[1].add(m.fine.Current(), true)
+		if m.isFine && ev&motion.RestConfirmed == 0 {
+			out.Notes = append(out.Notes, Note{Kind: RestFound, T: m.core.now})
+		}
+	}
+	if (ev|fine)&motion.RestConfirmed != 0 {
 		m.evaluate(out)
 	}
 }
 
-// window is the least movement that can be told from standing still.
-func (m *play) window() float64 {
-	if m.spec.Gauge.Sends == ledger.OnPress {
-		return m.step
-	}
-	return m.find.Window()
-}
-
-// evaluate looks at all rests afresh: the longest run of strokes up to now
-// that agree is the take in progress.
+// evaluate looks at all rests afresh: the run of strokes up to now that aimless
+// handling would be least likely to make is the take in progress.
 func (m *play) evaluate(out *Out) {
-	if m.rests.live {
-		m.rests.add(m.find.Current(), true)
+	m.now = nil
+	m.isFine = false
+	if m.rests[0].live {
+		m.rests[0].add(m.find.Current(), true)
 	}
-	all := m.rests.turning(m.window())
-	floor := math.Max(1.5*m.step, m.spec.twoMicron())
-	var s series
-	found := false
-	for from := 0; from+3 <= len(all); from++ {
-		if s, found = sortStrokes(all[from:], floor); found && m.agrees(all[from:], s) {
-			s.from = from
-			break
+	window := m.find.Window()
+	if m.spec.Gauge.Sends == ledger.OnPress {
+		window = m.step
+	}
+	m.search(m.rests[0].turning(0.75*window), math.Max(1.5*m.step, m.spec.twoMicron()), false)
+	if m.now == nil && len(m.rests[1].rests) > 4 {
+		if m.rests[1].live {
+			m.rests[1].add(m.fine.Current(), true)
 		}
-		found = false
+		m.search(m.rests[1].turning(0.75*m.fine.Window()), 1.5*m.step, true)
+		m.isFine = m.now != nil
 	}
-	if !found {
-		m.series, m.points = series{}, m.points[:0]
-		m.note(out, 0, 0, "")
+	if m.now == nil {
+		m.counted, m.leftOut = 0, 0
 		return
 	}
-	run := all[s.from:]
-	m.out, m.series = run, s
-	m.points = m.points[:0]
-	reason := ""
-	for i, t := range run {
-		if p := s.placed[i]; p.used {
-			m.points = append(m.points, point{t: t.T, y: t.Value, side: t.side, level: p.level})
-		} else {
-			reason = p.reason
-		}
-	}
-	m.fit = fitPlay(m.points, s.levels)
-	m.note(out, s.strokes, s.leftOut, reason)
+	m.note(out)
 	if m.complete() {
 		m.finish(out)
 	}
 }
 
-// agrees tells whether a run of strokes is a hand going from stop to stop, and
-// not a gauge being handled: the ends must agree far better than chance would
-// have it.
-func (m *play) agrees(run []turn, s series) bool {
-	paused := 0
-	for _, t := range run[1:] {
-		paused += t.paused
+// What regular work looks like: nobody holds a part longer, or takes longer
+// from stop to stop. Anything else begins a new run.
+const (
+	longestHold   = 8.0 // s
+	longestStroke = 4.0 // s
+	// likelyRun: a run is shown as a take in progress when handling would look
+	// like it less often than this (natural logarithm).
+	likelyRun = -1.0
+	// sureRun: and it is complete only when it would less often than this.
+	sureRun = -7.0
+	// sureWide is asked of strokes that scatter by more than a hand's usual
+	// repeatability, wideScatter times the step or 2 µm.
+	sureWide    = -12.0
+	wideScatter = 2.0
+)
+
+// search looks for the best run that ends with the last turning point.
+func (m *play) search(all []turn, floor float64, fine bool) {
+	n := len(all)
+	first := n - 1
+	for first > 0 && m.regular(all[first-1], all[first], fine) {
+		first--
 	}
-	return paused <= 1+len(run)/6
+	first = max(first, n-2*m.spec.MaxStrokes-4)
+	for from := first; from+3 <= n; from++ {
+		s := &m.best[0]
+		if s == m.now {
+			s = &m.best[1]
+		}
+		if !s.sort(all[from:], floor) {
+			continue
+		}
+		s.rate(m.step)
+		if fine && !m.clean(s) {
+			continue
+		}
+		if s.chance < likelyRun && (m.now == nil || s.chance < m.now.chance) {
+			m.now = s
+		}
+	}
 }
 
-func (m *play) note(out *Out, counted, leftOut int, reason string) {
-	if counted > m.counted {
-		out.Notes = append(out.Notes, Note{Kind: StrokeCounted, T: m.now})
+// regular tells whether two turning points can be neighbours in one run.
+func (m *play) regular(a, b turn, fine bool) bool {
+	if m.spec.Gauge.Sends == ledger.OnPress {
+		return true
 	}
-	if leftOut > m.leftOut {
-		out.Notes = append(out.Notes, Note{Kind: StrokeLeftOut, T: m.now, Text: reason})
-		m.reason = reason
+	if b.Start-a.End > longestStroke || b.End-b.Start > longestHold || a.End-a.Start > longestHold {
+		return false
 	}
-	m.counted, m.leftOut = counted, leftOut
+	return b.paused <= 1
 }
 
-// noise is what is known of a rest's repeatability without looking at how the
+// clean tells whether rests one code apart are clean steps, and not the
+// flicker of a gauge that stands between two codes.
+func (m *play) clean(s *series) bool {
+	readings, wild, short := 0, 0, 0
+	for i, t := range s.turns {
+		readings += t.Count
+		wild += t.Wild
+		if t.Count < 4 {
+			short++
+		}
+		if i > 0 && t.Start-s.turns[i-1].End > 1.2 {
+			return false
+		}
+	}
+	return wild*12 <= readings && (short == 0 || readings >= 6*len(s.turns))
+}
+
+func (m *play) note(out *Out) {
+	s := m.now
+	if s.strokes > m.counted {
+		out.Notes = append(out.Notes, Note{Kind: StrokeCounted, T: m.core.now})
+	}
+	if s.leftOut > m.leftOut {
+		for _, r := range s.reasons {
+			if r != "" {
+				m.reason = r
+			}
+		}
+		out.Notes = append(out.Notes, Note{Kind: StrokeLeftOut, T: m.core.now, Text: m.reason})
+	}
+	m.counted, m.leftOut = s.strokes, s.leftOut
+}
+
+// known is what is known of a rest's repeatability without looking at how the
 // rests agree: the step, their own scatter, and what a hand can do.
-func (m *play) noise() float64 {
+func (m *play) known() float64 {
 	var own float64
 	n := 0
-	for i, t := range m.out {
-		if m.series.placed[i].used && t.Used > 1 {
+	for i, t := range m.now.turns {
+		if m.now.points[i].used && t.Used > 1 {
 			own += t.Scatter * t.Scatter
 			n++
 		}
@@ -174,74 +234,93 @@ func (m *play) noise() float64 {
 	if n > 0 {
 		own /= float64(n)
 	}
-	hand := math.Max(0.6*m.step, 1.5*m.spec.twoMicron())
-	share := 0.04 * m.series.typical
+	hand := math.Max(m.step, 1.5*m.spec.twoMicron())
+	share := 0.04 * m.now.typical
 	return math.Sqrt(own + hand*hand + share*share)
 }
 
 func (m *play) complete() bool {
-	s, n := m.series, m.series.strokes
-	if m.unsure || n < m.spec.Strokes || n%2 != 0 || !m.fit.ok || m.fit.dof < 3 {
+	s := m.now
+	n := s.strokes
+	if m.unsure || n < m.spec.Strokes || n%2 != 0 || !s.fit.ok || s.fit.dof < 3 || !s.points[len(s.points)-1].used {
 		return false
 	}
-	if last := s.placed[len(s.placed)-1]; !last.used {
+	if m.isFine && m.spec.Gauge.Sends == ledger.OnPress {
 		return false
 	}
-	if m.tooVaried() {
-		return n >= m.spec.MaxStrokes
+	sure := sureRun
+	if s.fit.sd > wideScatter*math.Max(m.step, m.spec.twoMicron()) {
+		sure = sureWide
 	}
-	return true
+	// Rests one code apart agree by the grid; what speaks for them is that they
+	// are clean.
+	if !m.isFine && s.chance > sure {
+		return false
+	}
+	return !m.tooVaried() || n >= m.spec.MaxStrokes
 }
 
 // tooVaried is the 99 % chi-square test of the strokes against noise known
 // independently of them.
 func (m *play) tooVaried() bool {
-	sigma := m.noise()
-	limit := distuv.ChiSquared{K: float64(m.fit.dof)}.Quantile(0.99)
-	return m.fit.rss > limit*sigma*sigma
+	sigma := m.known()
+	return m.now.fit.rss > quantileOf(&chi99, m.now.fit.dof)*sigma*sigma
 }
 
-// stepPart charges the gauge's step. Where both sides show several codes the
-// scatter holds it already; a side that always shows one code teaches nothing
-// by being repeated.
-func (m *play) stepPart(step float64, scatter *metrology.Part) metrology.Part {
-	var low, high [2]float64
-	var seen [2]bool
-	for i, t := range m.out {
-		if !m.series.placed[i].used {
-			continue
+// stepParts charges the gauge's step, per side. A side that always shows one
+// code teaches nothing by being repeated: its level lies within half a step. On
+// a side that shows two codes the level lies between them, the nearer to the
+// middle the more even they are. Three codes and more average the step out, and
+// the scatter holds it.
+func (m *play) stepParts(step float64, scatter *metrology.Part) (b metrology.Budget) {
+	s := m.now
+	var halves [2]float64
+	for k, side := range []float64{-1, 1} {
+		var sum, weight float64
+		for level := range s.fit.ends {
+			low, high, total, n := inf, -inf, 0.0, 0.0
+			for _, p := range s.points {
+				if p.used && p.side == side && p.level == level {
+					low, high = math.Min(low, p.y), math.Max(high, p.y)
+					total += p.y
+					n++
+				}
+			}
+			if n == 0 {
+				continue
+			}
+			code := math.Floor(low/step+1e-6) * step
+			h := 0.0
+			if high-code <= step*(1+1e-6) {
+				share := (total/n - code) / step
+				h = step / 2 * math.Abs(1-2*share)
+			}
+			sum += n * h
+			weight += n
 		}
-		k := 0
-		if t.side > 0 {
-			k = 1
+		if weight > 0 {
+			halves[k] = sum / weight
 		}
-		if !seen[k] {
-			seen[k], low[k], high[k] = true, t.Low, t.High
-		}
-		low[k], high[k] = math.Min(low[k], t.Low), math.Max(high[k], t.High)
 	}
-	several := 0
-	for k := range low {
-		if high[k]-low[k] > 0.5*step {
-			several++
+	if halves[0] < 1e-3*step && halves[1] < 1e-3*step {
+		if floor := step / math.Sqrt(12) * s.fit.factor; scatter.U < floor {
+			*scatter = metrology.Part{Name: metrology.PartScatter, Value: step / math.Sqrt(12), Shape: metrology.Normal, Divisor: 1 / s.fit.factor, U: floor, Dof: inf}
 		}
+		return nil
 	}
-	if several == 2 {
-		if floor := step / math.Sqrt(12) * m.fit.factor; scatter.U < floor {
-			*scatter = metrology.Part{Name: metrology.PartScatter, Value: floor / m.fit.factor, Shape: metrology.Normal, Divisor: 1 / m.fit.factor, U: floor, Dof: inf}
-		}
-		return metrology.Part{Name: metrology.PartStep}
+	if math.Abs(halves[0]-halves[1]) < 1e-3*step {
+		return metrology.Budget{metrology.Tri(metrology.PartStep, halves[0]+halves[1])}
 	}
-	return metrology.Tri(metrology.PartStep, step)
+	return metrology.Budget{metrology.Rect(metrology.PartStep, halves[0]), metrology.Rect(metrology.PartStep, halves[1])}
 }
 
 func (m *play) budget() metrology.Budget {
-	f := m.fit
-	sd := math.Sqrt(f.rss / float64(f.dof))
-	scatter := metrology.Part{Name: metrology.PartScatter, Value: sd, Shape: metrology.StudentT, Divisor: 1 / f.factor, U: sd * f.factor, Dof: float64(f.dof)}
+	f := m.now.fit
+	scatter := metrology.Part{Name: metrology.PartScatter, Value: f.sd, Shape: metrology.StudentT, Divisor: 1 / f.factor, U: f.sd * f.factor, Dof: float64(f.sdDof)}
 	step, step2 := m.steps()
-	stepPart := m.stepPart(step+step2, &scatter)
-	b := metrology.Budget{scatter, stepPart, metrology.Rect(metrology.PartCreep, m.creep())}
+	steps := m.stepParts(step+step2, &scatter)
+	b := append(metrology.Budget{scatter}, steps...)
+	b = append(b, metrology.Rect(metrology.PartCreep, m.creep()))
 	move := math.Abs(f.play)
 	b = append(b, differenceError(m.spec.Gauge, move, step))
 	b = append(b, metrology.Rect(metrology.PartHysteresis, m.spec.Gauge.Hysteresis), metrology.Gauss(metrology.PartRepeatability, m.spec.Gauge.Repeatability))
@@ -256,8 +335,8 @@ func (m *play) budget() metrology.Budget {
 func (m *play) creep() float64 {
 	var sum, sq float64
 	n := 0.0
-	for i, t := range m.out {
-		if m.series.placed[i].used && t.Used >= 4 {
+	for i, t := range m.now.turns {
+		if m.now.points[i].used && t.Used >= 4 {
 			c := t.Creep * t.side
 			sum += c
 			sq += c * c
@@ -275,8 +354,8 @@ func (m *play) creep() float64 {
 func (m *play) stoodStill() bool {
 	for _, side := range []float64{-1, 1} {
 		var first, last *point
-		for i := range m.points {
-			if p := &m.points[i]; p.side == side {
+		for i := range m.now.points {
+			if p := &m.now.points[i]; p.used && p.side == side {
 				if first == nil {
 					first = p
 				}
@@ -286,8 +365,8 @@ func (m *play) stoodStill() bool {
 		if first == nil || first.level != last.level {
 			continue
 		}
-		gap := last.y - first.y - m.fit.drift*(last.t-first.t)
-		if math.Abs(gap) > math.Max(m.fit.play/4, 2*m.step) {
+		gap := last.y - first.y - m.now.fit.drift*(last.t-first.t)
+		if math.Abs(gap) > math.Max(m.now.fit.play/4, 2*m.step) {
 			return false
 		}
 	}
@@ -296,37 +375,38 @@ func (m *play) stoodStill() bool {
 
 func (m *play) finish(out *Out) {
 	m.done = true
-	step, _ := m.steps()
-	f := m.fit
+	s := m.now
 	res := &Result{
-		Strokes: m.series.strokes, LeftOut: m.series.leftOut,
-		DriftPerMin: f.drift * 60,
-		T:           m.now, LastSeq: m.last.Seq,
+		Strokes: s.strokes, LeftOut: s.leftOut,
+		DriftPerMin: s.fit.drift * 60,
+		T:           m.last.T, LastSeq: m.last.Seq,
 	}
-	res.Value, res.Budget = m.spec.angled(f.play, m.budget())
 	if m.tooVaried() {
 		res.Note = "strokes do not agree"
 	}
 	if !m.stoodStill() {
 		res.NoVerdict = "the stand moved"
 	}
-	if len(res.Budget) > 0 && res.Budget[len(res.Budget)-1].Name == metrology.PartErrorAssumed {
-		res.Note = joinNote(res.Note, "gauge error assumed: one step")
+	res.Value, res.Budget = m.spec.angled(s.fit.play, m.budget())
+	for _, p := range res.Budget {
+		if p.Name == metrology.PartErrorAssumed {
+			res.Note = joinNote(res.Note, "gauge error assumed: one step")
+			break
+		}
 	}
-	for i, t := range m.out {
-		p := m.series.placed[i]
+	for i, t := range s.turns {
+		p := s.points[i]
 		side := "-"
 		if t.side > 0 {
 			side = "+"
 		}
 		res.Rests = append(res.Rests, ledger.Rest{Rest: i + 1, FirstSeq: t.FirstSeq, LastSeq: t.LastSeq, T: t.T, Side: side,
-			Level: p.level + 1, Value: t.Value, Used: p.used, Reason: p.reason})
+			Level: p.level + 1, Value: t.Value, Used: p.used, Reason: s.reasons[i]})
 		if !m.inRange(t.Value) {
 			res.NoVerdict = "end of travel"
 		}
 	}
 	res.FirstSeq = res.Rests[0].FirstSeq
-	_ = step
 	out.Result = res
 }
 
@@ -382,23 +462,26 @@ func (m *play) bound(t float64, out *Out) {
 }
 
 func (m *play) Progress() Progress {
-	p := Progress{Strokes: m.counted, Wanted: m.spec.Strokes, Most: m.spec.MaxStrokes, LeftOut: m.leftOut, Say: m.say, Reason: m.reason, AtRest: m.find.Resting()}
-	if m.fit.ok && m.counted >= 2 {
-		p.HasResult = true
-		p.Result, _ = m.spec.angled(m.fit.play, nil)
-		if m.fit.dof > 0 {
-			p.U95 = m.budget().Combine().U95
-		}
+	p := Progress{Strokes: m.counted, Wanted: m.spec.Strokes, Most: m.spec.MaxStrokes, LeftOut: m.leftOut, Say: "rock from stop to stop, hold a moment at each", Reason: m.reason, AtRest: m.find.Resting()}
+	s := m.now
+	if s == nil {
+		return p
 	}
-	var sum [2]float64
-	var n [2]float64
-	for _, q := range m.points {
-		k := 0
-		if q.side > 0 {
-			k = 1
+	if s.fit.ok && m.counted >= 2 {
+		p.HasResult = true
+		p.Result, _ = m.spec.angled(s.fit.play, nil)
+		p.U95 = m.budget().Combine().U95
+	}
+	var sum, n [2]float64
+	for _, q := range s.points {
+		if q.used {
+			k := 0
+			if q.side > 0 {
+				k = 1
+			}
+			sum[k] += q.y
+			n[k]++
 		}
-		sum[k] += q.y
-		n[k]++
 	}
 	if n[0] > 0 && n[1] > 0 {
 		p.HasLevels, p.LevelLow, p.LevelHigh = true, sum[0]/n[0], sum[1]/n[1]

@@ -5,108 +5,187 @@ import (
 	"slices"
 )
 
-// verdict of one turning point within a series of strokes.
-type placed struct {
-	used   bool
-	level  int
-	reason string
-}
-
-// series is a run of turning points sorted into good ones and others.
+// series is a run of turning points sorted into good ones and others. It is
+// reused from one evaluation to the next.
 type series struct {
-	from    int // first turning point of the run
-	placed  []placed
-	levels  int
-	strokes int // good strokes: both ends used, on one level
+	turns   []turn
+	points  []point  // one per turning point
+	reasons []string // why a point is not used
+	strokes int      // good strokes: both ends used, on one level
 	leftOut int
 	typical float64 // median stroke
+	fit     line
+	chance  float64 // log of the probability that handling would look like this
+
+	lengths, work []float64
 }
 
-// madToSigma turns a median absolute deviation into a standard deviation.
-const madToSigma = 1.4826
+const (
+	// madToSigma turns a median absolute deviation into a standard deviation.
+	madToSigma = 1.4826
+	// farMads: a stroke further from the median than this many deviations is
+	// looked at; what the fit of the others cannot explain is left out.
+	farMads = 3.5
+	// shareAgreeing of the strokes, at least, must agree.
+	shareAgreeing = 0.6
 
-// sortStrokes finds short strokes and knocks by the median and the median
-// absolute deviation of the strokes' lengths, with a floor. It reports ok
-// false where too few strokes agree for this to be a series at all.
-func sortStrokes(turns []turn, floor float64) (s series, ok bool) {
+	reasonShort = "stopped short"
+	reasonFar   = "went further than the others"
+	reasonKnock = "beside a knock"
+)
+
+// sort finds short strokes and knocks among the turning points. Candidates are
+// found by the median and the median absolute deviation of the strokes, with a
+// floor; each is taken back in where the fit of the others could explain it,
+// because leaving out what merely scatters would make the scatter too small.
+// It reports false where the strokes are no series at all.
+func (s *series) sort(turns []turn, floor float64) bool {
 	n := len(turns)
+	s.turns, s.strokes, s.leftOut, s.chance = turns, 0, 0, 0
+	s.fit = line{ends: s.fit.ends}
 	if n < 3 {
-		return s, false
+		return false
 	}
-	lengths := make([]float64, n-1)
-	for k := range lengths {
-		lengths[k] = math.Abs(turns[k+1].Value - turns[k].Value)
+	s.lengths, s.work = s.lengths[:0], s.work[:0]
+	for k := range n - 1 {
+		s.lengths = append(s.lengths, math.Abs(turns[k+1].Value-turns[k].Value))
 	}
-	s.typical = median(lengths)
-	devs := make([]float64, n-1)
-	for k, l := range lengths {
-		devs[k] = math.Abs(l - s.typical)
+	s.typical = s.median(s.lengths)
+	for _, l := range s.lengths {
+		s.work = append(s.work, math.Abs(l-s.typical))
 	}
-	limit := math.Max(floor, math.Min(5*madToSigma*median(devs), 0.25*s.typical))
-	good := make([]bool, n-1)
+	slices.Sort(s.work)
+	limit := math.Max(floor, farMads*madToSigma*middle(s.work))
+	good := func(k int) bool { return math.Abs(s.lengths[k]-s.typical) <= limit }
 	agreeing := 0
-	for k := range good {
-		good[k] = math.Abs(lengths[k]-s.typical) <= limit
-		if good[k] {
+	for k := range s.lengths {
+		if good(k) {
 			agreeing++
 		}
 	}
-	if !good[0] || agreeing*10 < 6*(n-1) {
-		return s, false
+	if !good(0) || float64(agreeing) < shareAgreeing*float64(n-1) {
+		return false
 	}
-	s.placed = make([]placed, n)
+	s.points, s.reasons = s.points[:0], s.reasons[:0]
 	level := 0
-	s.placed[0] = placed{used: true}
-	for k := 1; k < n; k++ {
-		p := &s.placed[k]
-		p.used, p.level = true, level
-		if good[k-1] {
-			continue
-		}
-		if k < n-1 && !good[k] && s.placed[k-1].used {
-			// Both strokes of this rest are off: the rest itself is.
-			p.used = false
-			p.reason = "stopped short"
-			if lengths[k-1] > s.typical {
-				p.reason = "went further than the others"
+	for k, t := range turns {
+		p := point{t: t.T, y: t.Value, side: t.side, used: true}
+		reason := ""
+		if k > 0 && !good(k-1) {
+			reason = reasonShort
+			if s.lengths[k-1] > s.typical {
+				reason = reasonFar
 			}
-			continue
-		}
-		if !s.placed[k-1].used {
-			// The way back from a rest that was off; is this one on the old level?
-			if k >= 2 && math.Abs(turns[k].Value-turns[k-2].Value) <= limit {
-				continue
+			switch {
+			case k == n-1 || !good(k) && s.points[k-1].used:
+				// Both its strokes are off: the rest itself is. (Of the last
+				// one only one stroke is known.)
+				p.used = false
+			case !s.points[k-1].used && k >= 2 && math.Abs(t.Value-turns[k-2].Value) <= limit:
+				reason = "" // back where it was before the one that was off
+			default:
+				level++
+				reason = ""
 			}
 		}
-		if k == n-1 {
-			p.used = false
-			p.reason = "stopped short"
-			if lengths[k-1] > s.typical {
-				p.reason = "went further than the others"
-			}
-			continue
-		}
-		level++
 		p.level = level
+		s.points = append(s.points, p)
+		s.reasons = append(s.reasons, reason)
 	}
-	s.levels = level + 1
+	s.fit = fitPlay(s.points, s.fit.ends)
+	s.takeBack(floor)
 	for k := 1; k < n; k++ {
-		a, b := s.placed[k-1], s.placed[k]
-		switch {
-		case a.used && b.used && a.level == b.level:
+		a, b := s.points[k-1], s.points[k]
+		if a.used && b.used && a.level == b.level {
 			s.strokes++
-		default:
+		} else {
 			s.leftOut++
 		}
 	}
-	return s, true
+	return s.fit.ok
 }
 
-func median(v []float64) float64 {
-	c := slices.Clone(v)
-	slices.Sort(c)
-	if n := len(c); n%2 == 0 {
-		return (c[n/2-1] + c[n/2]) / 2
+// takeBack uses again what the fit of the others explains.
+func (s *series) takeBack(floor float64) {
+	if !s.fit.ok {
+		return
 	}
-	return c[len(c)/2]
+	least := floor / 3
+	for k := range s.points {
+		p := s.points[k]
+		if p.used || p.level >= len(s.fit.ends) || s.fit.ends[p.level].n == 0 {
+			continue
+		}
+		limit := quantileOf(&student999, s.fit.sdDof) * math.Max(s.fit.sd, least) * s.fit.leverage(p)
+		if math.Abs(s.fit.residual(p)) <= math.Min(limit, 0.4*s.typical) {
+			s.points[k].used, s.reasons[k] = true, ""
+			s.fit = fitPlay(s.points, s.fit.ends)
+			if !s.fit.ok {
+				return
+			}
+		}
+	}
+	for level := len(s.fit.ends) - 1; level > 0; level-- {
+		s.joinLevels(level, least)
+	}
+}
+
+// joinLevels makes one of two levels that differ by no more than scatter.
+func (s *series) joinLevels(level int, least float64) {
+	a, b := s.fit.ends[level-1], s.fit.ends[level]
+	if a.n == 0 || b.n == 0 {
+		return
+	}
+	f := &s.fit
+	gap := (b.y - a.y) - f.play*(b.side-a.side)/2 - f.drift*(b.t-a.t)
+	ds, dt := (b.side-a.side)/2, b.t-a.t
+	wide := math.Sqrt(1/a.n + 1/b.n + ds*ds*f.cross[0] + 2*ds*dt*f.cross[1] + dt*dt*f.cross[2])
+	if math.Abs(gap) > math.Min(quantileOf(&student999, f.sdDof)*math.Max(f.sd, least)*wide, 0.4*s.typical) {
+		return
+	}
+	for i := range s.points {
+		if s.points[i].level >= level {
+			s.points[i].level--
+		}
+	}
+	s.fit = fitPlay(s.points, s.fit.ends)
+}
+
+func (s *series) median(v []float64) float64 {
+	s.work = append(s.work[:0], v...)
+	slices.Sort(s.work)
+	m := middle(s.work)
+	s.work = s.work[:0]
+	return m
+}
+
+// middle is the median of a sorted sample.
+func middle(v []float64) float64 {
+	if n := len(v); n%2 == 0 {
+		return (v[n/2-1] + v[n/2]) / 2
+	}
+	return v[len(v)/2]
+}
+
+// rate works out how likely aimless handling would be to look like this
+// series. Ends that fall anywhere within the reach of the hand turn round at
+// every rest with the probability of an alternating permutation, and agree to
+// within r = scatter / play with about (3.3 r)^(n-2): 3.3 makes that 1 for
+// evenly spread ends, whose turning points scatter by 0.3 of their distance.
+// Each way of leaving some out counts.
+func (s *series) rate(step float64) {
+	n := 0
+	for _, p := range s.points {
+		if p.used {
+			n++
+		}
+	}
+	scatter := math.Sqrt(s.fit.rss/float64(s.fit.dof) + step*step/12)
+	r := math.Min(1, scatter/math.Max(math.Abs(s.fit.play), 1e-12)*3.3)
+	out := len(s.points) - n
+	lg := func(x int) float64 { v, _ := math.Lgamma(float64(x)); return v }
+	// Alternating permutations of n are 2 (2/pi)^(n+1) n! of all n!, nearly
+	// doubled for both ways round.
+	alternate := math.Log(4) + float64(n+1)*math.Log(2/math.Pi)
+	s.chance = alternate + float64(n-2)*math.Log(r) + lg(len(s.points)+1) - lg(n+1) - lg(out+1)
 }

@@ -40,8 +40,7 @@ func (l *restList) reset() { l.rests, l.live = l.rests[:0], false }
 // turning finds the turning points among the rests. Rests closer together than
 // hysteresis, or further out on the same side, belong to one: creep while held
 // stays one rest, and a pause on the way to a stop is none.
-func (l *restList) turning(window float64) []turn {
-	hysteresis := 0.75 * window
+func (l *restList) turning(hysteresis float64) []turn {
 	t := l.turns[:0]
 	for _, r := range l.rests {
 		n := len(t)
@@ -57,7 +56,7 @@ func (l *restList) turning(window float64) []turn {
 		switch {
 		case last.side != 0 && delta*last.side < -hysteresis:
 			t = append(t, turn{Rest: r, side: -last.side})
-		case math.Abs(delta) <= 1.5*window:
+		case math.Abs(delta) <= 2*hysteresis:
 			last.Rest = joined(last.Rest, r)
 		case delta*last.side > 0 || last.side == 0:
 			last.Rest = r

@@ -23,12 +23,15 @@ const (
 	// gapSeconds: a streaming gauge that was silent for longer has lost
 	// readings, and what it shows then starts a new stretch.
 	gapSeconds = 2.5
+	// rounding keeps a time that was added up from falling short by its last bit.
+	rounding = 1e-9
 )
 
 // Settings of a Finder. Lengths are in the unit of the readings.
 type Settings struct {
 	Seconds  float64 // a rest lasts at least so long; 0: RestSeconds
 	Count    int     // and has so many readings; 0: RestCount
+	Steps    float64 // of the window, in steps; 0: 1.6
 	Floor    float64 // least window beyond the step: 2 µm for lengths
 	OnChange bool    // the gauge sends only when its value changes
 }
@@ -38,6 +41,7 @@ type Rest struct {
 	FirstSeq, LastSeq uint64
 	Start, End        float64 // times of the first and last reading, seconds
 	Count             int     // readings in it
+	Wild              int     // single readings left out of it
 	T                 float64 // mean time of the readings used
 	Value             float64 // mean after settling: without the first third
 	Scatter           float64 // standard deviation of the readings used
@@ -73,6 +77,7 @@ type Finder struct {
 	dropped     int // readings of a long rest that left the ring
 	headSeq     uint64
 	headT       float64
+	wild        int  // left out of the stretch
 	pending     bool // one reading outside the stretch: wild, or the first of a movement
 	odd         sample
 	oddCount    int
@@ -94,6 +99,9 @@ func NewFinder(s Settings) *Finder {
 	if s.Count <= 0 {
 		s.Count = RestCount
 	}
+	if s.Steps <= 0 {
+		s.Steps = windowSteps
+	}
 	return &Finder{set: s}
 }
 
@@ -106,7 +114,7 @@ func (f *Finder) Window() float64 {
 	if w < f.set.Floor {
 		w = f.set.Floor
 	}
-	return windowSteps*f.step + w
+	return f.set.Steps*f.step + w
 }
 
 // Noise is the standard deviation of single readings at rest.
@@ -154,6 +162,7 @@ func (f *Finder) Reading(t, v float64, seq uint64) Event {
 		if f.pending {
 			f.pending = false
 			f.oddCount++
+			f.wild++
 		}
 		f.push(s)
 		return ev | f.confirm()
@@ -187,7 +196,7 @@ func (f *Finder) Tick(t float64) Event {
 	}
 	f.now = t
 	var ev Event
-	if f.pending && t-f.odd.t >= f.set.Seconds {
+	if f.pending && t-f.odd.t >= f.set.Seconds-rounding {
 		ev |= f.close()
 		f.pending = false
 		f.restart(f.odd)
@@ -202,7 +211,7 @@ func (f *Finder) Deadline() float64 {
 	case f.pending:
 		return f.odd.t + f.set.Seconds
 	case !f.confirmed:
-		return f.ring[f.first%ringSize].t + f.set.Seconds
+		return f.headT + f.set.Seconds
 	}
 	return math.Inf(1)
 }
@@ -229,7 +238,7 @@ func (f *Finder) restart(s sample) {
 
 func (f *Finder) head() {
 	h := &f.ring[f.first%ringSize]
-	f.headSeq, f.headT, f.dropped = h.seq, h.t, 0
+	f.headSeq, f.headT, f.dropped, f.wild = h.seq, h.t, 0, 0
 }
 
 func (f *Finder) push(s sample) {
@@ -279,7 +288,6 @@ func (f *Finder) confirm() Event {
 	if f.confirmed || f.next == f.first {
 		return 0
 	}
-	const rounding = 1e-9
 	span := f.ring[(f.next-1)%ringSize].t - f.headT
 	n := f.next - f.first
 	switch {
@@ -306,7 +314,7 @@ func (f *Finder) measure(until float64) Rest {
 		return Rest{}
 	}
 	last := f.ring[(f.next-1)%ringSize]
-	r := Rest{FirstSeq: f.headSeq, LastSeq: last.seq, Start: f.headT, End: last.t, Count: n + f.dropped}
+	r := Rest{FirstSeq: f.headSeq, LastSeq: last.seq, Start: f.headT, End: last.t, Count: n + f.dropped, Wild: f.wild}
 	if f.set.OnChange {
 		f.measureHeld(&r, math.Max(until, last.t))
 		return r

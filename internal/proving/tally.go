@@ -1,0 +1,42 @@
+package proving
+
+import (
+	"math"
+	"slices"
+)
+
+// Tally sums up outcomes of one cell.
+type Tally struct {
+	N, Done, Covered, InTime, Plain int
+	Errors, U95                     []float64
+}
+
+// Add counts one outcome.
+func (t *Tally) Add(c Case, o Outcome) {
+	t.N++
+	if !o.Done {
+		return
+	}
+	t.Done++
+	t.Errors = append(t.Errors, math.Abs(o.Error))
+	t.U95 = append(t.U95, o.U95)
+	if math.Abs(o.Error) <= o.U95 {
+		t.Covered++
+	}
+	if o.LeftOut == 0 {
+		t.Plain++
+		if o.Strokes <= c.Strokes+2 {
+			t.InTime++
+		}
+	}
+}
+
+// Quantile of a sample; NaN where it is empty.
+func Quantile(v []float64, p float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	c := slices.Clone(v)
+	slices.Sort(c)
+	return c[min(len(c)-1, int(p*float64(len(c))))]
+}
