@@ -7,7 +7,6 @@ import (
 	"github.com/rs/zerolog"
 
 	"thouwright/internal/demo"
-	"thouwright/internal/journal"
 )
 
 type demoCmd struct {
@@ -36,7 +35,7 @@ func (c *demoCmd) Run(ctx *runContext) error {
 		return err
 	}
 	fmt.Fprintln(ctx.Out, "the job's folder:", dir)
-	r, err := journal.Verify(dir)
+	r, err := verify(dir)
 	if err != nil {
 		return err
 	}

@@ -230,6 +230,24 @@ func TestJobAcrossRestart(t *testing.T) {
 	}
 	r.stop()
 	d.master.Close()
+
+	f, err := journal.Load(r.d.JobDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	runs := Recheck(context.Background(), f)
+	if len(runs) != 2 {
+		t.Fatalf("%d runs on tape, want 2", len(runs))
+	}
+	for _, p := range runs {
+		if !p.Holds || p.Rows != 1 {
+			t.Errorf("rechecked: %+v", p)
+		}
+	}
+	f.Takes[1].Result += 0.001
+	if runs := Recheck(context.Background(), f); runs[1].Holds {
+		t.Errorf("a changed result went unseen: %+v", runs[1])
+	}
 }
 
 // The daemon starts without its gauge, picks it up when it comes, says when it

@@ -28,11 +28,9 @@ type Replay struct {
 	Commands  string            // the tape of what a person did; "" for none
 	Dir       string            // Dir/NUMBER is made and must not exist
 	Log       zerolog.Logger
-	// From, where set, is the state to go on from: what was measured before
-	// the tapes began.
-	From *capture.Resume
-	// Began replaces the tapes' own start.
-	Began time.Time
+
+	loaded *files          // instead of BenchFile and Job
+	from   *capture.Resume // what was measured before the tapes began
 }
 
 // afterTheEnd is how long timers run on after the last chunk, where no tape of
@@ -46,9 +44,12 @@ const doStop = "stop"
 // Run plays the tapes through the same engine that the daemon runs, as fast as
 // it goes, and returns the folder it wrote. Every timer runs on tape time.
 func (r Replay) Run(ctx context.Context) (dir string, err error) {
-	f, problems := loadFiles(r.BenchFile, r.Job)
+	f := r.loaded
 	if f == nil {
-		return "", problemsError(problems)
+		var problems []ledger.Problem
+		if f, problems = loadFiles(r.BenchFile, r.Job); f == nil {
+			return "", problemsError(problems)
+		}
 	}
 	lines, err := linesOf(f.bench, f.cat)
 	if err != nil {
@@ -68,17 +69,13 @@ func (r Replay) Run(ctx context.Context) (dir string, err error) {
 	if _, err := os.Lstat(dir); err == nil {
 		return "", fmt.Errorf("%s exists already: give another -o, or move it away", dir)
 	}
-	began := m.began
-	if !r.Began.IsZero() {
-		began = r.Began
-	}
-	at := ledger.Stamp{Wall: began.UnixMicro()}
+	at := ledger.Stamp{Wall: m.began.UnixMicro()}
 	s, resume, err := openSession(f, journal.Options{Log: r.Log, Recycle: takeBack, Bulk: true}, at)
 	if err != nil {
 		return "", err
 	}
-	if r.From != nil {
-		resume = *r.From
+	if r.from != nil {
+		resume = *r.from
 	}
 	var e engine
 	for i, l := range lines {
