@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"thouwright/internal/form"
 	"thouwright/internal/quantity"
 )
 
@@ -61,7 +62,7 @@ func (s Sum) ParseArgs(args []string) (in Inputs, o Options, err error) {
 			value = args[i]
 			i++
 			if f.Kind <= Number {
-				for i < len(args) && belongs(value, args[i]) {
+				for i < len(args) && !isFlag(args[i]) && belongs(value, args[i]) {
 					value += " " + args[i]
 					i++
 				}
@@ -127,37 +128,16 @@ func example(f Field) string {
 
 // likely suggests the flag that a misspelt one was meant to be.
 func (s Sum) likely(name string) string {
-	best, far := "", 3
-	for _, f := range append(s.Fields, Field{Name: "json"}, Field{Name: "unit"}, Field{Name: "help"}) {
-		if d := distance(f.Name, name); d < far && !f.Positional {
-			best, far = f.Name, d
+	flags := []string{"json", "unit", "help"}
+	for _, f := range s.Fields {
+		if !f.Positional {
+			flags = append(flags, f.Name)
 		}
 	}
-	if best == "" {
-		return ": see --help"
+	if best := form.Likely(name, flags); best != "" {
+		return ": did you mean --" + best + "?"
 	}
-	return ": did you mean --" + best + "?"
-}
-
-// distance is the number of letters to add, drop or change.
-func distance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := 1; i <= len(a); i++ {
-		last := row[0]
-		row[0] = i
-		for j := 1; j <= len(b); j++ {
-			cost := last
-			if a[i-1] != b[j-1] {
-				cost++
-			}
-			last = row[j]
-			row[j] = min(cost, row[j]+1, row[j-1]+1)
-		}
-	}
-	return row[len(b)]
+	return ": see --help"
 }
 
 // Help is the sum's help text.

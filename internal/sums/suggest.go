@@ -1,0 +1,390 @@
+package sums
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"slices"
+	"strings"
+	"unicode"
+
+	"thouwright/internal/fits"
+	"thouwright/internal/ledger"
+	"thouwright/internal/quantity"
+)
+
+// Check is what Suggest needs of a job sheet's check.
+type Check struct {
+	Component, Name, ID string
+	Method              string  // play, end-play, size, derived, …
+	Low, High           float64 // the build limits in Unit, infinite where open; not a stage's wear limit
+	Unit                quantity.Unit
+	Fit                 string  // "30 g6": tells a shaft from a hole
+	Turning             string  // "least", "most": a rocked bore gauge measures a hole
+	Value               string  // of a derived check, as 'bush["upper"] - pin["upper"]'
+	Pitch               float64 // of the adjuster in mm, 0 without one
+	Hand                string
+	Slots, Holes        int
+}
+
+// Suggestion is the next step that a failed take asks for: one line for people
+// and the sum that it comes from, filled in.
+type Suggestion struct {
+	Take      uint64   `json:"take"` // the failed one
+	Component string   `json:"component"`
+	Check     string   `json:"check"`
+	Position  string   `json:"position"`
+	Text      string   `json:"text"`
+	Verb      string   `json:"verb"`
+	Unit      string   `json:"unit"`
+	Inputs    Inputs   `json:"inputs"`  // may lack what only the user knows
+	Command   string   `json:"command"` // the same at the command line
+	Cautions  []string `json:"cautions,omitempty"`
+	Answer    *Answer  `json:"-"` // nil where an input is lacking
+}
+
+// Suggest reads a job's takes and says what to work out next: a failed play with
+// a measured shaft gives the bush's bore, as it is and ground to clean up; a
+// failed end play gives the turn of the adjuster, or the shims. Only the latest
+// take of each place counts, in the order of the takes.
+func Suggest(takes []ledger.Take, checks []Check) []Suggestion {
+	s := suggester{checks: checks, latest: latest(takes)}
+	var out []Suggestion
+	for _, t := range s.latest {
+		if t.Verdict != ledger.Fail {
+			continue
+		}
+		c, ok := s.check(t)
+		if !ok {
+			continue
+		}
+		switch c.Method {
+		case "play", "derived":
+			out = append(out, s.clearance(t, c)...)
+		case "end-play":
+			out = append(out, s.endPlay(t, c)...)
+		}
+	}
+	return merge(out)
+}
+
+type place struct{ component, check, position string }
+
+func placeOf(t ledger.Take) place {
+	return place{t.Tag.Component, t.Tag.Check, t.Tag.Position}
+}
+
+// latest keeps the last take of each place that no redo has superseded.
+func latest(takes []ledger.Take) (out []ledger.Take) {
+	replaced := map[uint64]bool{}
+	for _, t := range takes {
+		if t.Replaces != 0 {
+			replaced[t.Replaces] = true
+		}
+	}
+	last := map[place]uint64{}
+	for _, t := range takes {
+		if !replaced[t.Take] {
+			last[placeOf(t)] = max(last[placeOf(t)], t.Take)
+		}
+	}
+	for _, t := range takes {
+		if last[placeOf(t)] == t.Take && !replaced[t.Take] {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+type suggester struct {
+	checks []Check
+	latest []ledger.Take
+}
+
+func (s suggester) check(t ledger.Take) (Check, bool) {
+	for _, c := range s.checks {
+		if c.Component == t.Tag.Component && c.Name == t.Tag.Check {
+			return c, true
+		}
+	}
+	return Check{}, false
+}
+
+// minus finds hole and shaft in a derived clearance.
+var minus = regexp.MustCompile(`^\s*(\w+)\["([^"]*)"\]\s*-\s*(\w+)\["([^"]*)"\]\s*$`)
+
+// Words that name a hole or a shaft in the trade; a check that holds both ("pin
+// bush bore") is the hole.
+var (
+	holeWords  = []string{"bush", "bushe", "bore", "housing", "hole", "hub", "sleeve"}
+	shaftWords = []string{"shaft", "pin", "spindle", "journal", "stub", "trunnion", "kingpin", "axle", "pivot", "sector"}
+)
+
+// isShaft tells whether a size check measures the shaft of its component: by its
+// fit, by the derived clearance that takes it away from a bore, by its gauging,
+// else by its name.
+func (s suggester) isShaft(c Check) bool {
+	if c.Method != "size" {
+		return false
+	}
+	if f, err := fits.Parse(c.Fit); err == nil {
+		return !f.Shaft.IsZero()
+	}
+	for _, d := range s.checks {
+		if m := minus.FindStringSubmatch(d.Value); m != nil && d.Component == c.Component && c.ID != "" {
+			if m[3] == c.ID {
+				return true
+			}
+			if m[1] == c.ID {
+				return false
+			}
+		}
+	}
+	if c.Turning == "least" || c.Turning == "most" {
+		return false
+	}
+	name := strings.FieldsFunc(strings.ToLower(c.Name+" "+c.ID), func(r rune) bool { return !unicode.IsLetter(r) })
+	has := func(words []string) bool {
+		return slices.ContainsFunc(name, func(w string) bool { return slices.Contains(words, strings.TrimSuffix(w, "s")) })
+	}
+	return has(shaftWords) && !has(holeWords)
+}
+
+// shafts are the latest sizes of the component's shaft: those at the failed
+// take's position where names agree, else all of them.
+func (s suggester) shafts(t ledger.Take, c Check) (at, all []ledger.Take, known bool) {
+	want := strings.ToLower(t.Tag.Position)
+	id := ""
+	if m := minus.FindStringSubmatch(c.Value); m != nil {
+		id, want = m[3], strings.ToLower(m[4])
+	}
+	for _, x := range s.latest {
+		k, ok := s.check(x)
+		if !ok || k.Component != c.Component || !s.isShaft(k) || id != "" && k.ID != id {
+			continue
+		}
+		all = append(all, x)
+		if p := strings.ToLower(x.Tag.Position); p != "" && want != "" && (strings.Contains(p, want) || strings.Contains(want, p)) {
+			at = append(at, x)
+		}
+	}
+	if len(at) == 0 {
+		at = all
+	}
+	return at, all, slices.ContainsFunc(s.checks, func(k Check) bool { return k.Component == c.Component && s.isShaft(k) })
+}
+
+// clearance suggests the bush for a failed play or derived clearance.
+func (s suggester) clearance(t ledger.Take, c Check) []Suggestion {
+	if c.Method == "derived" && minus.FindStringSubmatch(c.Value) == nil {
+		return nil
+	}
+	band, ok := bandText(c)
+	if !ok {
+		return nil
+	}
+	shafts, _, known := s.shafts(t, c)
+	x := suggestion(t, c, "bush", Inputs{"clearance": {band}})
+	if len(shafts) == 0 {
+		if !known {
+			return nil
+		}
+		x.Text = fmt.Sprintf("%s: measure the shaft's diameter; then the bore of a bush for it can be worked out (calc bush)", where(t))
+		return []Suggestion{x.done()}
+	}
+	for _, k := range shafts {
+		x.Inputs["shaft"] = append(x.Inputs["shaft"], measuredText(k))
+	}
+	sum, _ := Find("bush")
+	u := c.Unit
+	a, err := sum.Run(x.Inputs, u)
+	if err != nil {
+		x.Text = fmt.Sprintf("%s: no bush for the shaft as it is: %v", where(t), err)
+		if clean, ok := cleanUp(shafts); ok { // ground true it may work
+			x.Inputs["ground"] = []string{clean}
+			if a, err := sum.Run(x.Inputs, u); err == nil {
+				b, _ := a.Result("bore")
+				x.Text = fmt.Sprintf("%s: no one bush for the shaft as it is; ground true, to %s or less, it takes a bush finished to %s. How far it may be ground: ask the maker", where(t), clean, b.Say(u))
+				x.Answer = a
+			}
+		}
+		return []Suggestion{x.done()}
+	}
+	x.Answer = a
+	bore, _ := a.Result("bore")
+	x.Text = fmt.Sprintf("%s: for the shaft as it measures, a bush finished to %s", where(t), bore.Say(u))
+	if clean, ok := cleanUp(shafts); ok {
+		in := Inputs{"clearance": x.Inputs["clearance"], "shaft": x.Inputs["shaft"], "ground": {clean}}
+		if g, err := sum.Run(in, u); err == nil {
+			b, _ := g.Result("bore")
+			x.Text += fmt.Sprintf("; ground to clean up, at %s or less, a bush finished to %s at that size", clean, b.Say(u))
+		}
+	}
+	x.Text += ". How far it may be ground: ask the maker. Ream after pressing in"
+	return []Suggestion{x.done()}
+}
+
+// cleanUp is the size at or below which grinding cleans the shaft up.
+func cleanUp(shafts []ledger.Take) (string, bool) {
+	least := math.Inf(1)
+	unit := shafts[0].Unit
+	for _, t := range shafts {
+		v, err := quantity.Convert(t.Result-u95(t), t.Unit, unit)
+		if err != nil {
+			return "", false
+		}
+		least = math.Min(least, v)
+	}
+	return number(least, unit) + " " + unit.String(), true
+}
+
+// endPlay suggests the turn of the adjuster, or the shims.
+func (s suggester) endPlay(t ledger.Take, c Check) []Suggestion {
+	band, ok := bandText(c)
+	if !ok || t.Bound {
+		return nil
+	}
+	in := Inputs{"play": {measuredText(t)}, "band": {band}}
+	if c.Pitch <= 0 {
+		x := suggestion(t, c, "shim", in)
+		low, _ := quantity.Convert(math.Max(0, c.Low), c.Unit, t.Unit)
+		high, _ := quantity.Convert(c.High, c.Unit, t.Unit)
+		if t.Result > high {
+			x.Text = fmt.Sprintf("%s: shims have to take away between %s and %s of play (calc shim finds the fewest from your stock)", where(t), length(t.Result-high, t.Unit), length(t.Result-low, t.Unit))
+		} else {
+			x.Text = fmt.Sprintf("%s: shims have to give between %s and %s more play (calc shim finds the fewest from your stock)", where(t), length(low-t.Result, t.Unit), length(high-t.Result, t.Unit))
+		}
+		return []Suggestion{x.done()}
+	}
+	in["pitch"] = []string{fmt.Sprintf("%.6g mm", c.Pitch)}
+	if c.Hand != "" {
+		in["hand"] = []string{c.Hand}
+	}
+	if c.Slots > 0 {
+		in["slots"] = []string{fmt.Sprint(c.Slots)}
+		if c.Holes > 0 {
+			in["holes"] = []string{fmt.Sprint(c.Holes)}
+		}
+	}
+	x := suggestion(t, c, "turn", in)
+	sum, _ := Find("turn")
+	a, err := sum.Run(in, c.Unit)
+	if err != nil {
+		return nil
+	}
+	x.Answer = a
+	way, _ := a.Result("way")
+	x.Text = fmt.Sprintf("%s: %s to come to the middle of the band", where(t), way.Text)
+	if step, ok := a.Result("play_per_step"); ok {
+		lands, _ := a.Result("lands")
+		x.Text += fmt.Sprintf("; one slot changes the play by %s", step.Say(c.Unit))
+		if lands.Text != "yes" {
+			x.Text += ", wider than the band, so not every slot lands in it"
+		}
+	}
+	return []Suggestion{x.done()}
+}
+
+func length(v float64, u quantity.Unit) string {
+	mm, err := quantity.Convert(v, u, quantity.MM)
+	if err != nil {
+		return number(v, u) + " " + u.String()
+	}
+	return Result{Unit: quantity.MM, Value: mm}.Say(u)
+}
+
+// bandText is the check's limits as a range; a play's open lower end is zero.
+func bandText(c Check) (string, bool) {
+	if math.IsInf(c.High, 0) || math.IsNaN(c.High) || !c.Unit.IsLength() {
+		return "", false
+	}
+	low := math.Max(c.Low, 0)
+	if math.IsNaN(low) || low >= c.High {
+		return "", false
+	}
+	return number(low, c.Unit) + ".." + number(c.High, c.Unit) + " " + c.Unit.String(), true
+}
+
+func u95(t ledger.Take) float64 {
+	if math.IsNaN(t.U95) || math.IsInf(t.U95, 0) {
+		return 0
+	}
+	return t.U95
+}
+
+// measuredText is a take's result as a sum reads it.
+func measuredText(t ledger.Take) string {
+	s := number(t.Result, t.Unit)
+	if u := number(u95(t), t.Unit); !isZero(u) {
+		s += " ± " + u
+	}
+	return s + " " + t.Unit.String()
+}
+
+func where(t ledger.Take) string {
+	s := t.Tag.Component
+	for _, w := range []string{t.Tag.Check, t.Tag.Position} {
+		if w != "" {
+			s += ", " + w
+		}
+	}
+	return s
+}
+
+func suggestion(t ledger.Take, c Check, verb string, in Inputs) Suggestion {
+	return Suggestion{Take: t.Take, Component: t.Tag.Component, Check: t.Tag.Check, Position: t.Tag.Position, Verb: verb, Unit: c.Unit.String(), Inputs: in}
+}
+
+// done adds the command line and the cautions.
+func (x Suggestion) done() Suggestion {
+	sum, _ := Find(x.Verb)
+	x.Command = sum.CommandLine(x.Inputs, x.Unit)
+	x.Cautions = sum.Cautions
+	return x
+}
+
+// CommandLine is a sum with its inputs as typed at a shell.
+func (s Sum) CommandLine(in Inputs, unit string) string {
+	var b strings.Builder
+	b.WriteString("thouwright calc " + s.Verb)
+	for _, f := range s.Fields {
+		for _, t := range in[f.Name] {
+			if t = strings.TrimSpace(t); t == "" {
+				continue
+			}
+			quoted := "'" + strings.ReplaceAll(t, "'", `'\''`) + "'"
+			switch {
+			case f.Positional:
+				b.WriteString(" " + quoted)
+			case f.Kind == Switch:
+				b.WriteString(" --" + f.Name + "=" + t)
+			default:
+				b.WriteString(" --" + f.Name + " " + quoted)
+			}
+		}
+	}
+	if unit != "" && unit != "mm" {
+		b.WriteString(" --unit " + unit)
+	}
+	return b.String()
+}
+
+// merge joins suggestions that come to the same sum: the positions of one play
+// with one shaft need one bush.
+func merge(all []Suggestion) (out []Suggestion) {
+	for _, x := range all {
+		same := slices.IndexFunc(out, func(y Suggestion) bool {
+			return x.Component == y.Component && x.Command == y.Command && x.Verb == "bush"
+		})
+		if same < 0 {
+			out = append(out, x)
+			continue
+		}
+		y := &out[same]
+		if x.Check == y.Check && x.Position != "" {
+			y.Text = strings.Replace(y.Text, ", "+y.Position+": ", ", "+y.Position+" and "+x.Position+": ", 1)
+			y.Position += " and " + x.Position
+		}
+	}
+	return out
+}
