@@ -17,7 +17,7 @@ func (w *writer) finish(stop *closing) error {
 	w.say(ledger.EvStop, "stopped in order")
 	err := w.landBefore(stop.ctx)
 	if err == nil {
-		w.anchor("stop")
+		w.anchorNow("stop")
 		err = w.landBefore(stop.ctx)
 	}
 	return errors.Join(err, w.letGo())

@@ -27,7 +27,7 @@ type Folder struct {
 	fsys     FS
 	names    []string
 	parts    map[string][]part
-	stated   map[string]ledger.Chain // the last anchored chain of every file
+	stated   map[string]ledger.Chain // where anchors say that older parts end
 	lastTake uint64                  // over all files: an orphan's number is used up too
 }
 
@@ -287,8 +287,10 @@ func (f *Folder) readEvents() {
 		for _, r := range f.rows(file, p.name) {
 			if e, err := parseEvent(r.payload, &fields); err == nil && e.Kind == ledger.EvAnchor {
 				_, entries, _ := parseAnchor(e.Text)
-				for _, x := range entries {
-					stated[x.file] = x.chain
+				for i, x := range entries {
+					if i+1 < len(entries) && logOf(entries[i+1].file) == logOf(x.file) {
+						stated[x.file] = x.chain // a later part was there: this one is over
+					}
 				}
 			}
 		}

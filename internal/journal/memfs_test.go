@@ -2,7 +2,6 @@ package journal
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
 	"io"
 	"io/fs"
@@ -57,30 +56,33 @@ func (m *memFS) enter(op, name string) (int, error) {
 	return part, err
 }
 
-// powerCut leaves what was synced and ends every lock. kept tells, of the
-// bytes of a file that were not synced, how many are there nevertheless.
-func (m *memFS) powerCut(kept func(unsynced int) int) {
+// powerCut is the disk as found after the power went: what was synced, and
+// what kept makes of the bytes behind it that were not.
+func (m *memFS) powerCut(kept func(unsynced []byte) []byte) *memFS {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	m.names, m.locks = map[string]*memNode{}, map[string]*memLock{}
+	found := newMemFS()
 	for name, n := range m.durable {
 		c := *n
 		c.data = slices.Clone(n.synced)
-		if extra := len(n.data) - len(n.synced); extra > 0 {
-			c.data = append(c.data, n.data[len(n.synced):len(n.synced)+kept(extra)]...)
+		if len(n.data) > len(n.synced) {
+			c.data = append(c.data, kept(n.data[len(n.synced):])...)
 		}
 		c.synced, c.clean = slices.Clone(c.data), len(c.data)
-		m.names[name] = &c
+		found.names[name] = &c
 	}
-	m.durable = maps.Clone(m.names)
+	found.durable = maps.Clone(found.names)
+	return found
 }
 
-// kill is the end of the process only: the system still has all that was
-// written.
-func (m *memFS) kill() {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	m.locks = map[string]*memLock{}
+// The ways in which a disk keeps what was not synced.
+var keptWays = map[string]func([]byte) []byte{
+	"nothing":       func([]byte) []byte { return nil },
+	"everything":    func(b []byte) []byte { return b },
+	"half":          func(b []byte) []byte { return b[:len(b)/2] },
+	"zeros":         func(b []byte) []byte { return make([]byte, len(b)) },
+	"half, zeros":   func(b []byte) []byte { return append(slices.Clone(b[:len(b)/2]), make([]byte, len(b)-len(b)/2)...) },
+	"all but a bit": func(b []byte) []byte { return b[:len(b)-1] },
 }
 
 func (m *memFS) MkdirAll(dir string) error {
@@ -365,8 +367,6 @@ func (m *memFS) verify(dir string) (Report, error) {
 	}
 	return f.verify(dir), nil
 }
-
-var errPowerCut = errors.New("the power is gone")
 
 // faults are what a disk says when it fails.
 var faults = []error{syscall.ENOSPC, syscall.EIO, syscall.EDQUOT}

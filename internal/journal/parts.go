@@ -60,6 +60,12 @@ func partNumber(file, name string) int {
 	return n
 }
 
+// logOf is the log that a part's name belongs to: readings of readings.2.csv.
+func logOf(name string) string {
+	log, _, _ := strings.Cut(name, ".")
+	return log
+}
+
 // partsOf lists the numbers of a file's parts among names, in order.
 func partsOf(file string, names []string) (parts []int) {
 	for _, name := range names {

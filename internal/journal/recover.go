@@ -92,11 +92,6 @@ func makeFolder(fsys FS, logDir, dir string) error {
 
 // open opens every stream, repairs tails and gathers what a restart needs.
 func (w *writer) open() (*Recovered, error) {
-	names, err := namesIn(w.fsys, w.j.dir)
-	if err != nil {
-		return nil, err
-	}
-	var said []string
 	for _, x := range []struct {
 		s    **stream
 		file ledger.File
@@ -104,6 +99,11 @@ func (w *writer) open() (*Recovered, error) {
 		{&w.extras, ledger.ExtrasFile}, {&w.takes, ledger.TakesFile}, {&w.events, ledger.EventsFile}} {
 		*x.s = &stream{file: x.file, header: x.file.Header(), number: w.j.o.Number, fsys: w.fsys, dir: w.j.dir}
 	}
+	names, err := namesIn(w.fsys, w.j.dir)
+	if err != nil {
+		return nil, err
+	}
+	var said []string
 	for _, s := range w.all() {
 		words, err := s.open(partsOf(s.file.Name, names), names)
 		if err != nil {

@@ -114,12 +114,13 @@ func (w *writer) tryAgain() {
 // and the sheets of this run. What was on disk before is gone; what comes goes
 // to the next parts, so verify sees the hole.
 func (w *writer) standUp() error {
-	_, err := w.fsys.Lstat(w.j.dir)
-	if err == nil {
-		return nil
-	}
-	if !errors.Is(err, fs.ErrNotExist) {
+	if _, err := w.fsys.Lstat(w.j.dir); errors.Is(err, fs.ErrNotExist) {
+		w.fallen = true
+	} else if err != nil {
 		return err
+	}
+	if !w.fallen {
+		return nil
 	}
 	if err := w.fsys.MkdirAll(w.j.dir); err != nil {
 		return err
@@ -129,7 +130,7 @@ func (w *writer) standUp() error {
 		return err
 	}
 	_ = closeAll(w.lock) // the old one lies in the removed folder
-	w.lock = lock
+	w.lock, w.fallen = lock, false
 	w.files = append([]sheetFile(nil), w.kept...)
 	return nil
 }

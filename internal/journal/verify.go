@@ -148,9 +148,12 @@ func (v *verifier) part(file ledger.File, parts []part, i int, order *rowOrder) 
 			break
 		}
 		if lines.torn {
-			if over {
+			if over && lines.line > 1 {
 				torn = slices.Clone(line) // an unfinished write
 				break
+			}
+			if over && strings.HasPrefix(file.Header(), string(line)) {
+				break // an unfinished header
 			}
 			v.bad(p.name, "line %d: torn, %d bytes without a line end (the next start of the job cuts and keeps them)", lines.line, len(line))
 			break

@@ -27,6 +27,7 @@ type writer struct {
 
 	trouble *Trouble
 	since   time.Time // of the trouble
+	fallen  bool      // the folder was removed and is not yet put back
 	retry   time.Duration
 	fatal   error // bulk only
 }
@@ -194,8 +195,17 @@ func (w *writer) sayRepairs() {
 	}
 }
 
-// anchor appends the last chain of every file.
+// anchor appends the last chain of every file, once all rows are on disk: until
+// then they may have to go to another part, with another chain. In trouble
+// there is none; the end of the trouble brings one.
 func (w *writer) anchor(why string) {
+	if w.j.o.Bulk || w.commit() {
+		w.anchorNow(why)
+	}
+}
+
+// anchorNow is anchor where everything is on disk already.
+func (w *writer) anchorNow(why string) {
 	var entries []anchorEntry
 	for _, s := range w.all() {
 		entries = append(entries, s.anchors()...)
@@ -220,10 +230,5 @@ func (w *writer) addTake(t *ledger.Take) {
 	w.addRow(w.takes, func(b []byte) []byte { return ledger.AppendTake(b, t) })
 	w.waiting = append(w.waiting, t)
 	w.count()
-	switch {
-	case w.j.o.Bulk:
-		w.anchor("take " + strconv.FormatUint(t.Take, 10))
-	case w.trouble == nil && w.commit():
-		w.anchor("take " + strconv.FormatUint(t.Take, 10))
-	}
+	w.anchor("take " + strconv.FormatUint(t.Take, 10))
 }
