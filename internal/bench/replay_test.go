@@ -46,18 +46,17 @@ func TestReplayEqualsLive(t *testing.T) {
 	}
 	r := newRig(t, port, true)
 	r.until("up", gaugeIs("up"))
-	d.rocks(t, 0.2, 8)
-	r.until("a take", takesIn(1))
+	r.rocks(d, 0.2, 1)
 	for _, c := range []ledger.Command{{Do: ledger.DoRedo}, {Do: ledger.DoNote, Text: "dry"}} {
 		if err := r.d.Do(context.Background(), c); err != nil {
 			t.Fatal(err)
 		}
 	}
-	d.rocks(t, 0.19, 8)
-	r.until("the redo", takesIn(2))
+	r.rocks(d, 0.19, 2)
 	r.write("jobs/R-1.toml", strings.Replace(rigJob, "0.02..0.15 mm", "0.02..0.09 mm", 1))
 	r.until("the new limit", func(l ledger.Live) bool { return l.Active != nil && l.Active.High == "0.09" })
-	d.rocks(t, 0.12, 3)
+	d.setUp(t)
+	d.strokes(t, 0.12, 3)
 	os.Remove(port)
 	d.master.Close()
 	r.until("lost", func(l ledger.Live) bool { return l.Gauges[0].Link != "up" && l.Gauges[0].Link != "silent" })
@@ -66,8 +65,7 @@ func TestReplayEqualsLive(t *testing.T) {
 		t.Fatal(err)
 	}
 	r.until("back", gaugeIs("up"))
-	d.rocks(t, 0.05, 8)
-	r.until("a take by the edited sheet", takesIn(3))
+	r.rocks(d, 0.05, 3)
 	r.stop()
 
 	r.write("jobs/R-1.toml", rigJob) // the tape edits it again
@@ -99,10 +97,8 @@ func TestHostileChunking(t *testing.T) {
 	d := newDial(t)
 	r := newRig(t, d.port, true)
 	r.until("up", gaugeIs("up"))
-	d.rocks(t, 0.2, 8)
-	r.until("a take", takesIn(1))
-	d.rocks(t, 0.1, 8)
-	r.until("two takes", takesIn(2))
+	r.rocks(d, 0.2, 1)
+	r.rocks(d, 0.1, 2)
 	r.stop()
 	dial := filepath.Join(r.d.JobDir(), "tapes", "dial-1.tape")
 	_, plain := r.again(dial, "")
