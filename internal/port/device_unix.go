@@ -9,10 +9,13 @@ import (
 	"os"
 	"os/user"
 	"path/filepath"
+	"reflect"
+	"runtime"
 	"strconv"
 	"strings"
 	"syscall"
 
+	"go.bug.st/serial"
 	"golang.org/x/sys/unix"
 )
 
@@ -38,6 +41,9 @@ func resolve(a Address) (device, error) {
 		if err = unix.Stat(path, &st); err == nil {
 			if st.Mode&unix.S_IFMT != unix.S_IFCHR {
 				return device{}, &BadAddress{a.Text, "it is no device; write tape:" + a.Path + " where it is a tape"}
+			}
+			if unix.Major(uint64(st.Rdev)) == 1 && runtime.GOOS == "linux" { // /dev/null and its like
+				return device{}, &BadAddress{a.Text, "it is no serial line"}
 			}
 			return device{path, deviceID{uint64(st.Rdev)}, strings.HasPrefix(path, "/dev/pts/")}, nil
 		}
@@ -96,3 +102,19 @@ func denied(a Address, path string) error {
 	d.Command = fmt.Sprintf("type 'sudo chown %s %s' (lasts until it is plugged in again)", d.User, path)
 	return d
 }
+
+// neverBlock makes the library's descriptor non-blocking. The library waits
+// with select before it reads, so only its writes change: a full line gives an
+// error at once. It keeps the descriptor to itself, hence the reflection; a
+// test notices when it is called otherwise.
+func neverBlock(line serial.Port) bool {
+	v := reflect.Indirect(reflect.ValueOf(line))
+	if v.Kind() != reflect.Struct {
+		return false
+	}
+	h := v.FieldByName("handle")
+	return h.IsValid() && h.CanInt() && unix.SetNonblock(int(h.Int()), true) == nil
+}
+
+// isFull tells an error that only says 'not now'.
+func isFull(err error) bool { return errors.Is(err, unix.EAGAIN) }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"strings"
 
+	"go.bug.st/serial"
 	"golang.org/x/sys/windows"
 )
 
@@ -33,3 +34,8 @@ func denied(a Address, _ string) error {
 	// Windows answers 'access denied' for a port that another program has open.
 	return &Held{Address: a.Text}
 }
+
+// neverBlock has nothing to do: the library's writes can be given up here.
+func neverBlock(serial.Port) bool { return true }
+
+func isFull(error) bool { return false }

@@ -64,6 +64,8 @@ func openDevice(a Address, dev device, s Settings) (Port, error) {
 	if err != nil {
 		return nil, openError(a, dev, s, err)
 	}
+	// A write that blocks in the kernel is not ended by closing the port.
+	neverBlock(line)
 	p := &serialPort{name: a.Text, line: line, id: dev.id, pseudo: dev.pseudo}
 	if err := p.setControls(s); err != nil {
 		line.Close()
@@ -152,6 +154,7 @@ func (p *serialPort) Read(b []byte) (n int, err error) {
 		switch {
 		case p.closed.Load(): // the library says the same for a hang-up and for our own close
 			return 0, ErrClosed
+		case err != nil && isFull(err): // woken for nothing
 		case err != nil:
 			return 0, &Gone{p.name, lostWhy(err)}
 		case n < 0 || n > len(b):
@@ -171,16 +174,30 @@ func lostWhy(err error) string {
 	return fmt.Sprintf("cannot be read (%v)", err)
 }
 
+// Write sends to the gauge. A line that takes nothing (the other side of a
+// terminal does not read) is given up after writeTimeout.
 func (p *serialPort) Write(b []byte) (int, error) {
-	if p.closed.Load() {
-		return 0, ErrClosed
+	done := 0
+	for until := time.Now().Add(writeTimeout); ; {
+		if p.closed.Load() {
+			return done, ErrClosed
+		}
+		n, err := p.line.Write(b[done:])
+		done += max(n, 0)
+		switch {
+		case done >= len(b):
+			return len(b), nil
+		case err != nil && !isFull(err):
+			return done, &Gone{p.name, fmt.Sprintf("cannot be written (%v)", err)}
+		case time.Now().After(until):
+			return done, &Gone{p.name, "takes no more bytes"}
+		}
+		time.Sleep(writePause)
 	}
-	n, err := p.line.Write(b)
-	if err != nil {
-		return max(n, 0), &Gone{p.name, fmt.Sprintf("cannot be written (%v)", err)}
-	}
-	return n, nil
 }
+
+// writePause is how soon a full line is tried again.
+const writePause = 2 * time.Millisecond
 
 func (p *serialPort) Close() (err error) {
 	p.once.Do(func() {
