@@ -236,6 +236,7 @@ func (d *Daemon) openJob(f *files, at ledger.Stamp) error {
 		}()
 	}
 	d.shown.last, d.shown.logged = nil, resume.Seq
+	d.adviseNext()
 	d.taken.Store(resume.Seq)
 	d.kept.Store(resume.Seq)
 	return nil

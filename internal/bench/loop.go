@@ -236,6 +236,7 @@ func (d *Daemon) edited(it item) {
 	if err := d.setLines(f); err != nil {
 		d.shown.broken = append(problems, ledger.Problem{File: f.bench.File, Text: err.Error()})
 	}
+	d.adviseNext()
 	d.log.Info().Msg("edited files took effect")
 }
 

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"thouwright/config"
+	"thouwright/internal/advice"
 	"thouwright/internal/capture"
 	"thouwright/internal/gauge"
 	"thouwright/internal/ledger"
@@ -21,6 +22,7 @@ type shown struct {
 	sound  ledger.LiveSound
 	jobs   []ledger.LiveName
 	last   *ledger.Take // the last take that is on disk
+	next   []string     // the sums that failed takes ask for
 }
 
 // seen is what is known of one gauge, for the page.
@@ -116,6 +118,10 @@ func (d *Daemon) live() ledger.Live {
 		l.Problems = append(l.Problems, ledger.Problem{Text: t.trouble().Error()})
 	}
 	d.engine.capture.Live(&l)
+	if l.Active != nil {
+		l.Active.Suggest = d.shown.next
+		l.Active.Cautions = advice.Cautions(l.Active.Method)
+	}
 	l.LastTake = nil
 	if d.shown.last != nil { // only what is on disk was measured
 		t := ledger.LiveTakeOf(d.shown.last)
@@ -274,9 +280,18 @@ func (s sessionSink) fact(f capture.Fact) {
 	}
 }
 
+// adviseNext works out what the takes so far ask for.
+func (d *Daemon) adviseNext() {
+	d.shown.next = nil
+	for _, s := range advice.Next(d.files.bench, d.files.job, d.engine.capture.Stage(), d.engine.capture.Takes()) {
+		d.shown.next = append(d.shown.next, s.Text)
+	}
+}
+
 // takeIsKept is called once a take is on disk: now it exists for everybody.
 func (d *Daemon) takeIsKept(t *ledger.Take) {
 	d.shown.last = t
+	d.adviseNext()
 	d.count.take(t.Verdict)
 	d.hub.send(page.Update{Event: "take", Data: ledger.LiveTakeOf(t)})
 	d.speakTake(t)

@@ -232,3 +232,9 @@ func AcceptedTake(e ledger.Event) (take uint64, ok bool) {
 
 // Seq is the number of the last reading.
 func (c *Capture) Seq() uint64 { return c.seq }
+
+// Stage is the active stage, "" where the job has none.
+func (c *Capture) Stage() string { return c.stage }
+
+// Takes are the job's takes, oldest first. They must not be changed.
+func (c *Capture) Takes() []*ledger.Take { return c.takes }
