@@ -190,7 +190,8 @@ func Scale(from, to quantity.Unit, arm *quantity.Quantity) (float64, error) {
 
 // gaugeIn is a gauge's numbers in unit u.
 func gaugeIn(g *Gauge, u quantity.Unit, arm *quantity.Quantity) (method.Gauge, error) {
-	m := method.Gauge{Name: g.Name, RangeLow: math.Inf(-1), RangeHigh: math.Inf(1)}
+	m := method.Gauge{Name: g.Name, RangeLow: math.Inf(-1), RangeHigh: math.Inf(1),
+		HasError: g.Error != nil, HasErrorLocal: g.ErrorLocal != nil}
 	own := gaugeUnit(g)
 	if own != quantity.None && u != quantity.None {
 		if _, err := Scale(own, u, arm); err != nil {

@@ -35,8 +35,12 @@ func New(s Spec, memory, minusMemory *GaugeMemory) (Machine, error) {
 		m = newPlay(s, memory, minusMemory)
 	case Size:
 		m = newSize(s, memory, minusMemory)
+	case RunOut:
+		m = newRunOut(s, memory, minusMemory)
+	case Drag:
+		m = newDrag(s, memory, minusMemory)
 	default:
-		return nil, fmt.Errorf("method %q has no machine: play, end-play, run-out, size and drag are measured, derived is worked out", s.Method)
+		return nil, fmt.Errorf("nothing measures method %q: play, end-play, run-out, size and drag are measured, derived is worked out", s.Method)
 	}
 	if s.Minus != nil {
 		m = newSubtract(m)

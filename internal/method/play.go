@@ -388,11 +388,8 @@ func (m *play) finish(out *Out) {
 		res.NoVerdict = "the stand moved"
 	}
 	res.Value, res.Budget = m.spec.angled(s.fit.play, m.budget())
-	for _, p := range res.Budget {
-		if p.Name == metrology.PartErrorAssumed {
-			res.Note = joinNote(res.Note, "gauge error assumed: one step")
-			break
-		}
+	if a := assumedNote(res.Budget); a != "" {
+		res.Note = joinNote(res.Note, a)
 	}
 	for i, t := range s.turns {
 		p := s.points[i]

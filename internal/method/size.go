@@ -24,6 +24,9 @@ type size struct {
 	done     bool
 	reason   string
 	extreme  turningPoint
+	zero     bool // the part is gauged: the master is looked at again
+	closure  float64
+	closed   bool
 }
 
 func newSize(s Spec, memory, minus *GaugeMemory) *size {
@@ -50,15 +53,25 @@ func (m *size) Reading(r Reading, out *Out) {
 	if r.Pressed || m.spec.Gauge.Sends == ledger.OnPress {
 		g := motion.Rest{FirstSeq: r.Seq, LastSeq: r.Seq, Start: r.T, End: r.T, T: r.T, Count: 1, Used: 1, Value: r.Value, Low: r.Value, High: r.Value}
 		out.Notes = append(out.Notes, Note{Kind: RestFound, T: r.T})
-		if m.expected(r.Value, r.T, out) {
+		switch {
+		case m.zero:
+			m.looked(g, out)
+		case m.expected(r.Value, r.T, out):
 			m.gaugings = append(m.gaugings[:0], g)
-			m.finish(out)
+			out.Notes = append(out.Notes, Note{Kind: StrokeCounted, T: r.T})
+			m.gaugedEnough(out)
 		}
 		return
 	}
 	if m.extreme.wanted() {
 		if g, found := m.extreme.reading(r, m.find.Window()); found {
-			m.gauged(g, out)
+			out.Notes = append(out.Notes, Note{Kind: RestFound, T: m.now})
+			switch {
+			case m.zero:
+				m.looked(g, out)
+			case m.expected(g.Value, m.now, out):
+				m.gauged(g, out)
+			}
 		}
 		return
 	}
@@ -83,6 +96,10 @@ func (m *size) events(ev motion.Event, out *Out) {
 	}
 	m.moved, m.away = false, r.Value
 	out.Notes = append(out.Notes, Note{Kind: RestFound, T: m.now})
+	if m.zero {
+		m.looked(r, out)
+		return
+	}
 	if m.expected(r.Value, m.now, out) {
 		m.live = true
 		m.gauged(r, out)
@@ -117,8 +134,33 @@ func (m *size) gauged(r motion.Rest, out *Out) {
 	m.gaugings = append(m.gaugings, r)
 	out.Notes = append(out.Notes, Note{Kind: StrokeCounted, T: m.now})
 	if len(m.gaugings) >= sizeGaugings {
-		m.finish(out)
+		m.gaugedEnough(out)
 	}
+}
+
+// gaugedEnough closes the take, or asks for the master once more where the size
+// was read as a difference from it.
+func (m *size) gaugedEnough(out *Out) {
+	if m.spec.HasMaster && !m.zero {
+		m.zero = true
+		return
+	}
+	m.finish(out)
+}
+
+// looked takes the reading of the master: how far the zero has moved.
+func (m *size) looked(r motion.Rest, out *Out) {
+	step, step2 := m.steps()
+	if most := math.Max(10*(step+step2), 10*m.spec.twoMicron()); math.Abs(r.Value) > most {
+		m.reason = "that is not the master: its reading is not near zero"
+		if math.Abs(r.Value-m.gaugings[0].Value) > most {
+			m.reason = "the zero has moved: set the gauge to its master again and start over"
+		}
+		out.Notes = append(out.Notes, Note{Kind: Caution, T: m.now, Text: m.reason})
+		return
+	}
+	m.closure, m.closed = r.Value, true
+	m.finish(out)
 }
 
 func (m *size) finish(out *Out) {
@@ -144,7 +186,7 @@ func (m *size) finish(out *Out) {
 	g := m.spec.Gauge
 	if m.spec.HasMaster {
 		b = append(b, metrology.Rect(PartSetting, step/2), metrology.Gauss(metrology.PartMaster, m.spec.MasterU95/1.96))
-		b = append(b, differenceError(g, mean, step))
+		b = append(b, differenceError(g, mean, step), metrology.Rect(PartClosure, math.Abs(m.closure)))
 	} else {
 		b = append(b, readingError(g, step))
 	}
@@ -157,8 +199,12 @@ func (m *size) finish(out *Out) {
 			res.NoVerdict = "end of travel"
 		}
 	}
-	if !g.HasError && !g.HasErrorLocal {
-		res.Note = "gauge error assumed: one step"
+	res.Note = assumedNote(res.Budget)
+	switch {
+	case m.closed:
+		res.Extras = append(res.Extras, ledger.Extra{Quantity: "closure", Value: m.closure, Unit: m.spec.Unit, U95: math.NaN()})
+	case m.spec.HasMaster:
+		res.Note = joinNote(res.Note, "the zero was not looked at again")
 	}
 	out.Result = res
 }
@@ -192,6 +238,9 @@ func (m *size) Progress() Progress {
 	if len(m.gaugings) > 0 {
 		p.HasResult, p.Result = true, m.shown(m.gaugings[len(m.gaugings)-1].Value)
 		p.Say = fmt.Sprintf("%d of %d gaugings", len(m.gaugings), sizeGaugings)
+	}
+	if m.zero {
+		p.Say = "now look at the master again"
 	}
 	return p
 }

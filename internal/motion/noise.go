@@ -5,18 +5,23 @@ import "math"
 // noise follows the standard deviation of single readings at rest by second
 // differences, which neither a steady drift nor the rest's own level touches:
 // for independent readings the variance of v0 - 2 v1 + v2 is six times theirs.
+// The mean of their amounts is used, clipped: a median would jump between
+// whole steps on a coarse gauge.
 type noise struct {
 	v    [2]float64
 	n    int
-	q    float64 // running median of |second difference|
-	seen int
+	mean float64 // of |second difference|
+	seen float64
 }
 
 const (
-	// medianToSigma: the median of |x| is 0.6745 standard deviations, and a
+	// meanToSigma: the mean of |x| is sqrt(2/pi) standard deviations, and a
 	// second difference has sqrt(6) times that of a reading.
-	medianToSigma = 1 / (0.6744897501960817 * 2.449489742783178)
-	noiseReach    = 8 // readings that spread more are a movement
+	meanToSigma = 1 / (0.7978845608028654 * 2.449489742783178)
+	noiseReach  = 8   // readings that spread more are a movement
+	noiseClip   = 4   // a second difference counts no more than this many means
+	noiseMemory = 200 // second differences remembered
+	noiseLeast  = 8   // before that many nothing is known
 )
 
 func (n *noise) reading(v, step, floor float64) {
@@ -26,26 +31,22 @@ func (n *noise) reading(v, step, floor float64) {
 		n.n++
 		return
 	}
+	unit := step + floor/2
 	low, high := min(a, b, v), max(a, b, v)
-	sigma := n.sigma()
-	if high-low > windowSteps*step+floor+noiseReach*max(sigma, (step+floor/2)/4) {
+	if high-low > windowSteps*step+floor+noiseReach*max(n.sigma(), unit/4) {
 		return
 	}
 	d := math.Abs(a - 2*b + v)
-	n.seen++
-	// A running median: the move shrinks as readings come, so that it settles
-	// in a few seconds and then hardly wanders.
-	move := (step + floor/2) * max(0.02, 1/float64(n.seen+4))
-	if d > n.q {
-		n.q += move
-	} else {
-		n.q = max(0, n.q-move)
+	if n.seen >= noiseLeast {
+		d = min(d, max(noiseClip*n.mean, unit))
 	}
+	n.seen = min(n.seen+1, noiseMemory)
+	n.mean += (d - n.mean) / n.seen
 }
 
 func (n *noise) sigma() float64 {
-	if n.seen < 8 {
+	if n.seen < noiseLeast {
 		return 0
 	}
-	return n.q * medianToSigma
+	return n.mean * meanToSigma
 }

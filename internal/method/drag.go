@@ -1,0 +1,271 @@
+package method
+
+import (
+	"fmt"
+	"math"
+
+	"thouwright/internal/ledger"
+	"thouwright/internal/metrology"
+	"thouwright/internal/motion"
+	"thouwright/internal/quantity"
+)
+
+// What a drag check compares.
+const (
+	Breakaway = "breakaway"
+	Running   = "running"
+	Peak      = "peak"
+)
+
+// drag measures the force or torque over one slow turn: the breakaway, the
+// running mean and the peak. A pull begins when the reading rises clearly above
+// the level it stood at and ends when it falls back.
+type drag struct {
+	core
+	zero    float64 // the level without a pull
+	hasZero bool
+	pull    []Reading
+	pulling bool
+	low     int // readings in a row below the end's threshold
+	top     float64
+	done    bool
+	reason  string
+}
+
+const (
+	dragSeconds  = 3.0 // of running, at least
+	dragReadings = 10  // of running, at least
+	dragSettle   = 0.5 // s after the breakaway until it runs
+	dragOver     = 0.3 // a pull is over below this part of its level
+	dragMost     = 20000
+	dragBlocks   = 8 // of the running part, for the scatter of its mean
+)
+
+func newDrag(s Spec, memory, minus *GaugeMemory) *drag {
+	if s.Compare == "" {
+		s.Compare = Running
+	}
+	return &drag{core: newCore(s, memory, minus), pull: make([]Reading, 0, 256)}
+}
+
+func (m *drag) AtRest() bool { return m.find.Resting() && !m.pulling }
+
+func (m *drag) Deadline() float64 {
+	if m.done {
+		return inf
+	}
+	return m.find.Deadline()
+}
+
+func (m *drag) Tick(t float64, out *Out) {
+	if !m.done {
+		m.core.tick(t)
+	}
+}
+
+// begins is how far above its standing level a reading shows a pull.
+func (m *drag) begins() float64 {
+	b := math.Max(5*m.step, 8*m.find.Noise())
+	if h := m.spec.Limits.High; !math.IsInf(h, 1) {
+		b = math.Max(b, 0.05*math.Abs(h))
+	}
+	return b
+}
+
+func (m *drag) Reading(r Reading, out *Out) {
+	if m.done {
+		return
+	}
+	ev, ok := m.core.reading(r)
+	if !ok {
+		return
+	}
+	if !m.hasZero {
+		// The gauge stands at nothing before it is pulled.
+		m.zero, m.hasZero = r.Value, true
+		if math.Abs(r.Value) > m.begins() {
+			m.zero = 0
+		}
+	}
+	v := math.Abs(r.Value - m.zero)
+	if !m.pulling {
+		if ev&motion.RestConfirmed != 0 {
+			if z := m.find.Current(); math.Abs(z.Value) <= m.begins() {
+				m.zero = z.Value
+			}
+		}
+		if v > m.begins() {
+			m.pulling, m.pull, m.low, m.top = true, append(m.pull[:0], r), 0, v
+		}
+		return
+	}
+	if len(m.pull) == dragMost {
+		m.reason = "the pull is too long"
+		m.pulling = false
+		return
+	}
+	m.pull = append(m.pull, r)
+	m.top = math.Max(m.top, v)
+	if v > math.Max(m.begins(), dragOver*m.level()) {
+		m.low = 0
+		return
+	}
+	if m.low++; m.low < 2 {
+		return
+	}
+	m.pulling = false
+	m.pull = m.pull[:len(m.pull)-m.low]
+	m.ended(out)
+}
+
+// level is the running level so far: the mean of the pull's last half.
+func (m *drag) level() float64 {
+	n := len(m.pull)
+	from := n / 2
+	var sum float64
+	// Half of a long pull is looked at in steps, so that this stays cheap.
+	stride := max(1, (n-from)/16)
+	k := 0.0
+	for i := from; i < n; i += stride {
+		sum += math.Abs(m.pull[i].Value - m.zero)
+		k++
+	}
+	return sum / k
+}
+
+// parts splits the pull into breakaway, running part and release.
+func (m *drag) parts() (breakaway float64, running []Reading) {
+	p := m.pull
+	if len(p) == 0 {
+		return 0, nil
+	}
+	start := p[0].T
+	at := 0
+	for i, r := range p {
+		if r.T-start > 1 {
+			break
+		}
+		if v := math.Abs(r.Value - m.zero); v > breakaway {
+			breakaway, at = v, i
+		}
+	}
+	from := at
+	for from < len(p) && p[from].T < p[at].T+dragSettle {
+		from++
+	}
+	to := len(p)
+	level := m.level()
+	for to > from && math.Abs(p[to-1].Value-m.zero) < 0.7*level {
+		to--
+	}
+	return breakaway, p[from:to]
+}
+
+func enough(running []Reading) bool {
+	return len(running) >= dragReadings && running[len(running)-1].T-running[0].T >= dragSeconds-1e-9
+}
+
+func (m *drag) ended(out *Out) {
+	if _, running := m.parts(); !enough(running) {
+		if len(m.pull) >= 3 {
+			m.reason = fmt.Sprintf("too short a pull: turn slowly for %.0f s or more, once round", dragSeconds)
+			out.Notes = append(out.Notes, Note{Kind: StrokeLeftOut, T: m.now, Text: m.reason})
+		}
+		return
+	}
+	m.finish(out)
+}
+
+func (m *drag) finish(out *Out) {
+	m.done = true
+	breakaway, running := m.parts()
+	mean, u, dof := m.blockMean(running)
+	peak := 0.0
+	for _, r := range running {
+		peak = math.Max(peak, math.Abs(r.Value-m.zero))
+	}
+	step, _ := m.steps()
+	g := m.spec.Gauge
+	reading := metrology.Budget{metrology.Tri(metrology.PartStep, step), readingError(g, step),
+		metrology.Rect(metrology.PartHysteresis, g.Hysteresis), metrology.Gauss(metrology.PartRepeatability, g.Repeatability)}
+	whole := append(metrology.Budget{metrology.Student(metrology.PartScatter, u, dof)}, reading...)
+	values := map[string]float64{Breakaway: breakaway, Running: mean, Peak: peak}
+	res := &Result{T: running[len(running)-1].T, FirstSeq: m.pull[0].Seq, LastSeq: m.last.Seq, Strokes: len(running)}
+	res.Value = values[m.spec.Compare]
+	res.Budget = withoutZeros(reading)
+	if m.spec.Compare == Running {
+		res.Budget = withoutZeros(whole)
+	}
+	res.Note = m.spec.Compare + " compared"
+	if a := assumedNote(res.Budget); a != "" {
+		res.Note = joinNote(res.Note, a)
+	}
+	for _, q := range []string{Breakaway, Running, Peak} {
+		b := reading
+		if q == Running {
+			b = whole
+		}
+		res.Extras = append(res.Extras, ledger.Extra{Quantity: q, Value: values[q], Unit: m.spec.Unit, U95: b.Combine().U95})
+	}
+	res.Extras = append(res.Extras, ledger.Extra{Quantity: "zero", Value: m.zero, Unit: m.spec.Unit, U95: math.NaN()},
+		ledger.Extra{Quantity: "readings in the turn", Value: float64(len(running)), Unit: quantity.None, U95: math.NaN()})
+	first, last := running[0], running[len(running)-1]
+	res.Rests = []ledger.Rest{{Rest: 1, FirstSeq: first.Seq, LastSeq: last.Seq, T: (first.T + last.T) / 2, Side: "+", Level: 1, Value: mean, Used: true}}
+	if !m.inRange(m.zero+peak) && !m.inRange(m.zero-peak) {
+		res.NoVerdict = "beyond the gauge's range"
+	}
+	out.Result = res
+}
+
+// blockMean is the mean of the running part with its standard uncertainty from
+// the means of blocks: neighbouring readings of one turn are not independent.
+func (m *drag) blockMean(running []Reading) (mean, u, dof float64) {
+	n := len(running)
+	for _, r := range running {
+		mean += math.Abs(r.Value-m.zero) / float64(n)
+	}
+	blocks := min(dragBlocks, n/2)
+	var sq float64
+	for k := range blocks {
+		part := running[k*n/blocks : (k+1)*n/blocks]
+		var s float64
+		for _, r := range part {
+			s += math.Abs(r.Value-m.zero) / float64(len(part))
+		}
+		sq += (s - mean) * (s - mean)
+	}
+	dof = float64(blocks - 1)
+	return mean, math.Sqrt(sq / dof / float64(blocks)), dof
+}
+
+// Finish ends a pull that goes on: the turn is complete.
+func (m *drag) Finish(t float64, out *Out) {
+	if m.done || !m.pulling {
+		return
+	}
+	if _, running := m.parts(); enough(running) {
+		m.finish(out)
+		return
+	}
+	m.reason = fmt.Sprintf("too short a pull: turn slowly for %.0f s or more", dragSeconds)
+	out.Notes = append(out.Notes, Note{Kind: Caution, T: t, Text: m.reason})
+}
+
+func (m *drag) Progress() Progress {
+	p := Progress{Wanted: 1, Most: 1, AtRest: m.AtRest(), Reason: m.reason, Say: "pull slowly and evenly, once round, then let go"}
+	if !m.pulling || len(m.pull) < 4 {
+		return p
+	}
+	if breakaway, running := m.parts(); len(running) > 3 {
+		p.HasResult = true
+		switch m.spec.Compare {
+		case Breakaway:
+			p.Result = breakaway
+		case Peak:
+			p.Result = m.top
+		default:
+			p.Result, _, _ = m.blockMean(running)
+		}
+	}
+	return p
+}

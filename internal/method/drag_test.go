@@ -1,0 +1,65 @@
+package method
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"thouwright/internal/metrology"
+	"thouwright/internal/quantity"
+)
+
+// pull feeds one pull: breakaway, running for some seconds, release.
+func pull(m Machine, r *rand.Rand, sign, breakaway, running float64, seconds float64) *Result {
+	var out Out
+	t, seq := 0.0, uint64(0)
+	read := func(v float64) {
+		seq++
+		t += 0.1
+		m.Reading(Reading{Seq: seq, T: t, Value: sign * math.Round((v+0.02*r.NormFloat64())*100) / 100, Step: 0.01}, &out)
+	}
+	for range 20 {
+		read(0.03)
+	}
+	for i := range 5 {
+		read(breakaway * float64(i+1) / 5)
+	}
+	for i := 0; i < int(seconds*10) && out.Result == nil; i++ {
+		read(running + 0.4*math.Sin(float64(i)/9))
+	}
+	for i := 0; i < 20 && out.Result == nil; i++ {
+		read(math.Max(0, running*(1-float64(i)/3)))
+	}
+	return out.Result
+}
+
+func TestDragTellsBreakawayFromRunning(t *testing.T) {
+	r := rand.New(rand.NewPCG(6, 6))
+	for _, sign := range []float64{1, -1} {
+		for _, compare := range []string{"", Breakaway, Peak} {
+			m, _ := New(Spec{Method: Drag, Unit: quantity.N, Compare: compare, Limits: metrology.Limits{Low: math.Inf(-1), High: 20}, Gauge: Gauge{HasError: true}}, nil, nil)
+			res := pull(m, r, sign, 9, 5, 6)
+			if res == nil {
+				t.Fatalf("compare %q: no take", compare)
+			}
+			want := map[string]float64{"": 5, Breakaway: 9, Peak: 5.4}[compare]
+			if math.Abs(res.Value-want) > 0.2 {
+				t.Errorf("compare %q, sign %v: %.2f, expected %.2f", compare, sign, res.Value, want)
+			}
+			if len(res.Extras) != 5 || res.Extras[0].Quantity != Breakaway {
+				t.Errorf("extras: %+v", res.Extras)
+			}
+		}
+	}
+}
+
+func TestAShortPullIsNoTake(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 7))
+	m, _ := New(Spec{Method: Drag, Unit: quantity.N}, nil, nil)
+	if res := pull(m, r, 1, 9, 5, 1.5); res != nil {
+		t.Errorf("a pull of 1.5 s made %v", res.Value)
+	}
+	if m.Progress().Reason == "" {
+		t.Error("no reason was given")
+	}
+}

@@ -1,0 +1,146 @@
+package method
+
+import (
+	"bufio"
+	"math"
+	"math/rand/v2"
+	"os"
+	"strconv"
+	"strings"
+	"testing"
+
+	"thouwright/internal/quantity"
+)
+
+// circleTrace reads a constructed roundness trace whose least-squares roundness
+// (9.3952 µm) and total run-out (26.7 µm) were worked out by two optimisers.
+func circleTrace(t *testing.T) (radii []float64) {
+	f, err := os.Open("../../testdata/reference/circle_constructed16.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	for sc := bufio.NewScanner(f); sc.Scan(); {
+		_, r, ok := strings.Cut(sc.Text(), ",")
+		v, err := strconv.ParseFloat(r, 64)
+		if strings.HasPrefix(sc.Text(), "#") || !ok || err != nil {
+			continue
+		}
+		radii = append(radii, v)
+	}
+	if len(radii) != 16 {
+		t.Fatalf("%d radii, expected 16", len(radii))
+	}
+	return radii
+}
+
+func TestStationsGiveThePublishedCircle(t *testing.T) {
+	radii := circleTrace(t)
+	c := FitCircle(radii)
+	if math.Abs(c.Eccentricity-0.012) > 0.0001 {
+		t.Errorf("eccentricity %.5f, constructed with 0.012", c.Eccentricity)
+	}
+	// The first harmonic stands for the circle up to e^2/2R = 7 nm.
+	if math.Abs(c.Form-0.0093952) > 7.2e-6 {
+		t.Errorf("least-squares roundness %.6f, published 0.0093952", c.Form)
+	}
+	s := Spec{Method: RunOut, Unit: quantity.MM, Stations: 16, Gauge: Gauge{Name: "g", HasError: true}}
+	m, err := New(s, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out Out
+	for i, r := range radii {
+		// A reading before each press must not count.
+		m.Reading(Reading{Seq: uint64(2*i + 1), T: float64(i), Value: r + 0.001, Step: 0.0001}, &out)
+		m.Reading(Reading{Seq: uint64(2*i + 2), T: float64(i) + 0.5, Value: r, Step: 0.0001, Pressed: true}, &out)
+	}
+	if out.Result == nil {
+		t.Fatal("no result after 16 presses")
+	}
+	if math.Abs(out.Result.Value-0.0267) > 1e-9 {
+		t.Errorf("total run-out %.5f, published 0.0267", out.Result.Value)
+	}
+	if len(out.Result.Rests) != 16 || out.Result.Rests[4].Side != "5" {
+		t.Errorf("stations: %+v", out.Result.Rests)
+	}
+}
+
+// turning feeds a turn after a set-up, and confirms it.
+func turning(t *testing.T, m Machine, r *rand.Rand, amplitude, noise, step float64, readings int) *Result {
+	t.Helper()
+	var out Out
+	at, seq := 0.0, uint64(0)
+	read := func(v float64) {
+		seq++
+		at += 0.1
+		m.Reading(Reading{Seq: seq, T: at, Value: math.Round((v+noise*r.NormFloat64())/step) * step, Step: step}, &out)
+	}
+	for range 30 {
+		read(3 * r.NormFloat64())
+	}
+	for range 20 {
+		read(1)
+	}
+	for i := range readings {
+		read(1 + amplitude/2*(math.Cos(2*math.Pi*float64(i)/float64(readings))-1))
+	}
+	for range 30 {
+		read(1)
+	}
+	m.Finish(at, &out)
+	return out.Result
+}
+
+func TestRunOutNeedsAWholeSlowTurn(t *testing.T) {
+	r := rand.New(rand.NewPCG(4, 4))
+	covered := 0
+	for range 200 {
+		amplitude := 0.01 + 0.2*r.Float64()
+		m, _ := New(Spec{Method: RunOut, Unit: quantity.MM, Gauge: Gauge{HasError: true}}, nil, nil)
+		res := turning(t, m, r, amplitude, 0.0005, 0.001, 80)
+		if res == nil {
+			t.Fatal("no result")
+		}
+		u := res.Budget.Combine().U95
+		if math.Abs(res.Value-amplitude) <= u {
+			covered++
+		}
+		if math.Abs(res.Value-amplitude) > 1.5*u || u > 0.005 {
+			t.Errorf("run-out %.4f ± %.4f, truth %.4f", res.Value, u, amplitude)
+		}
+	}
+	if covered < 188 {
+		t.Errorf("U95 covered %d of 200", covered)
+	}
+	m, _ := New(Spec{Method: RunOut, Unit: quantity.MM}, nil, nil)
+	var out Out
+	for i := range 10 {
+		m.Reading(Reading{Seq: uint64(i), T: float64(i), Value: 0.01 * float64(i), Step: 0.001}, &out)
+	}
+	m.Finish(10, &out)
+	if out.Result != nil || len(out.Notes) != 1 || !strings.Contains(out.Notes[0].Text, "turn slower") {
+		t.Errorf("10 readings made a turn: %+v", out)
+	}
+}
+
+// The bias of the range by noise alone is about 4.6 sigma for 60 readings of a
+// round part (the expected range of 60 normal values: Blom's approximation).
+func TestNoiseBiasOfARoundPart(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 5))
+	var got, bias float64
+	const n = 400
+	for range n {
+		turn := make([]Reading, 60)
+		low, high := math.Inf(1), math.Inf(-1)
+		for i := range turn {
+			turn[i].Value = r.NormFloat64()
+			low, high = math.Min(low, turn[i].Value), math.Max(high, turn[i].Value)
+		}
+		got += (high - low) / n
+		bias += (extremeBias(turn, high, 1) + extremeBias(turn, low, 1)) / n
+	}
+	if math.Abs(got-4.64) > 0.15 || math.Abs(bias-got) > 0.4 {
+		t.Errorf("mean range %.2f, bias reported %.2f, expected about 4.6", got, bias)
+	}
+}
