@@ -53,10 +53,10 @@ func Next(b *config.Bench, j *config.Job, stage string, takes []*ledger.Take) []
 	if j == nil {
 		return nil
 	}
-	var here []ledger.Take
+	var here []*ledger.Take
 	for _, t := range takes {
 		if t.Tag.Stage == stage {
-			here = append(here, *t)
+			here = append(here, t)
 		}
 	}
 	return sums.Suggest(here, checks(b, j))

@@ -47,7 +47,7 @@ type Suggestion struct {
 // a measured shaft gives the bush's bore, as it is and ground to clean up; a
 // failed end play gives the turn of the adjuster, or the shims. Only the latest
 // take of each place counts, in the order of the takes.
-func Suggest(takes []ledger.Take, checks []Check) []Suggestion {
+func Suggest(takes []*ledger.Take, checks []Check) []Suggestion {
 	s := suggester{checks: checks, latest: latest(takes)}
 	var out []Suggestion
 	for _, t := range s.latest {
@@ -70,12 +70,12 @@ func Suggest(takes []ledger.Take, checks []Check) []Suggestion {
 
 type place struct{ component, check, position string }
 
-func placeOf(t ledger.Take) place {
+func placeOf(t *ledger.Take) place {
 	return place{t.Tag.Component, t.Tag.Check, t.Tag.Position}
 }
 
 // latest keeps the last take of each place that no redo has superseded.
-func latest(takes []ledger.Take) (out []ledger.Take) {
+func latest(takes []*ledger.Take) (out []*ledger.Take) {
 	replaced := map[uint64]bool{}
 	for _, t := range takes {
 		if t.Replaces != 0 {
@@ -98,10 +98,10 @@ func latest(takes []ledger.Take) (out []ledger.Take) {
 
 type suggester struct {
 	checks []Check
-	latest []ledger.Take
+	latest []*ledger.Take
 }
 
-func (s suggester) check(t ledger.Take) (Check, bool) {
+func (s suggester) check(t *ledger.Take) (Check, bool) {
 	for _, c := range s.checks {
 		if c.Component == t.Tag.Component && c.Name == t.Tag.Check {
 			return c, true
@@ -152,7 +152,8 @@ func (s suggester) isShaft(c Check) bool {
 
 // shafts are the latest sizes of the component's shaft: those at the failed
 // take's position where names agree, else all of them.
-func (s suggester) shafts(t ledger.Take, c Check) (at, all []ledger.Take, known bool) {
+func (s suggester) shafts(t *ledger.Take, c Check) (at []*ledger.Take, known bool) {
+	var all []*ledger.Take
 	want := strings.ToLower(t.Tag.Position)
 	id := ""
 	if m := minus.FindStringSubmatch(c.Value); m != nil {
@@ -171,11 +172,11 @@ func (s suggester) shafts(t ledger.Take, c Check) (at, all []ledger.Take, known 
 	if len(at) == 0 {
 		at = all
 	}
-	return at, all, slices.ContainsFunc(s.checks, func(k Check) bool { return k.Component == c.Component && s.isShaft(k) })
+	return at, slices.ContainsFunc(s.checks, func(k Check) bool { return k.Component == c.Component && s.isShaft(k) })
 }
 
 // clearance suggests the bush for a failed play or derived clearance.
-func (s suggester) clearance(t ledger.Take, c Check) []Suggestion {
+func (s suggester) clearance(t *ledger.Take, c Check) []Suggestion {
 	if c.Method == "derived" && minus.FindStringSubmatch(c.Value) == nil {
 		return nil
 	}
@@ -183,7 +184,7 @@ func (s suggester) clearance(t ledger.Take, c Check) []Suggestion {
 	if !ok {
 		return nil
 	}
-	shafts, _, known := s.shafts(t, c)
+	shafts, known := s.shafts(t, c)
 	x := suggestion(t, c, "bush", Inputs{"clearance": {band}})
 	if len(shafts) == 0 {
 		if !known {
@@ -204,7 +205,7 @@ func (s suggester) clearance(t ledger.Take, c Check) []Suggestion {
 			x.Inputs["ground"] = []string{clean}
 			if a, err := sum.Run(x.Inputs, u); err == nil {
 				b, _ := a.Result("bore")
-				x.Text = fmt.Sprintf("%s: no one bush for the shaft as it is; ground true, to %s or less, it takes a bush finished to %s. How far it may be ground: ask the maker", where(t), clean, b.Say(u))
+				x.Text = fmt.Sprintf("%s: no one bush for the shaft as it is; ground true, to %s or less, it takes a bush finished to %s. How far it may be ground: ask the maker", where(t), clean, b.in(u))
 				x.Answer = a
 			}
 		}
@@ -212,12 +213,12 @@ func (s suggester) clearance(t ledger.Take, c Check) []Suggestion {
 	}
 	x.Answer = a
 	bore, _ := a.Result("bore")
-	x.Text = fmt.Sprintf("%s: for the shaft as it measures, a bush finished to %s", where(t), bore.Say(u))
+	x.Text = fmt.Sprintf("%s: for the shaft as it measures, a bush finished to %s", where(t), bore.in(u))
 	if clean, ok := cleanUp(shafts); ok {
 		in := Inputs{"clearance": x.Inputs["clearance"], "shaft": x.Inputs["shaft"], "ground": {clean}}
 		if g, err := sum.Run(in, u); err == nil {
 			b, _ := g.Result("bore")
-			x.Text += fmt.Sprintf("; ground to clean up, at %s or less, a bush finished to %s at that size", clean, b.Say(u))
+			x.Text += fmt.Sprintf("; ground to clean up, at %s or less, a bush finished to %s at that size", clean, b.in(u))
 		}
 	}
 	x.Text += ". How far it may be ground: ask the maker. Ream after pressing in"
@@ -225,7 +226,7 @@ func (s suggester) clearance(t ledger.Take, c Check) []Suggestion {
 }
 
 // cleanUp is the size at or below which grinding cleans the shaft up.
-func cleanUp(shafts []ledger.Take) (string, bool) {
+func cleanUp(shafts []*ledger.Take) (string, bool) {
 	least := math.Inf(1)
 	unit := shafts[0].Unit
 	for _, t := range shafts {
@@ -239,7 +240,7 @@ func cleanUp(shafts []ledger.Take) (string, bool) {
 }
 
 // endPlay suggests the turn of the adjuster, or the shims.
-func (s suggester) endPlay(t ledger.Take, c Check) []Suggestion {
+func (s suggester) endPlay(t *ledger.Take, c Check) []Suggestion {
 	band, ok := bandText(c)
 	if !ok || t.Bound {
 		return nil
@@ -277,7 +278,7 @@ func (s suggester) endPlay(t ledger.Take, c Check) []Suggestion {
 	x.Text = fmt.Sprintf("%s: %s to come to the middle of the band", where(t), way.Text)
 	if step, ok := a.Result("play_per_step"); ok {
 		lands, _ := a.Result("lands")
-		x.Text += fmt.Sprintf("; one slot changes the play by %s", step.Say(c.Unit))
+		x.Text += fmt.Sprintf("; one slot changes the play by %s", step.in(c.Unit))
 		if lands.Text != "yes" {
 			x.Text += ", wider than the band, so not every slot lands in it"
 		}
@@ -290,7 +291,7 @@ func length(v float64, u quantity.Unit) string {
 	if err != nil {
 		return number(v, u) + " " + u.String()
 	}
-	return Result{Unit: quantity.MM, Value: mm}.Say(u)
+	return Result{Unit: quantity.MM, Value: mm}.in(u)
 }
 
 // bandText is the check's limits as a range; a play's open lower end is zero.
@@ -305,7 +306,7 @@ func bandText(c Check) (string, bool) {
 	return number(low, c.Unit) + ".." + number(c.High, c.Unit) + " " + c.Unit.String(), true
 }
 
-func u95(t ledger.Take) float64 {
+func u95(t *ledger.Take) float64 {
 	if math.IsNaN(t.U95) || math.IsInf(t.U95, 0) {
 		return 0
 	}
@@ -313,7 +314,7 @@ func u95(t ledger.Take) float64 {
 }
 
 // measuredText is a take's result as a sum reads it.
-func measuredText(t ledger.Take) string {
+func measuredText(t *ledger.Take) string {
 	s := number(t.Result, t.Unit)
 	if u := number(u95(t), t.Unit); !isZero(u) {
 		s += " ± " + u
@@ -321,7 +322,7 @@ func measuredText(t ledger.Take) string {
 	return s + " " + t.Unit.String()
 }
 
-func where(t ledger.Take) string {
+func where(t *ledger.Take) string {
 	s := t.Tag.Component
 	for _, w := range []string{t.Tag.Check, t.Tag.Position} {
 		if w != "" {
@@ -331,7 +332,7 @@ func where(t ledger.Take) string {
 	return s
 }
 
-func suggestion(t ledger.Take, c Check, verb string, in Inputs) Suggestion {
+func suggestion(t *ledger.Take, c Check, verb string, in Inputs) Suggestion {
 	return Suggestion{Take: t.Take, Component: t.Tag.Component, Check: t.Tag.Check, Position: t.Tag.Position, Verb: verb, Unit: c.Unit.String(), Inputs: in}
 }
 
