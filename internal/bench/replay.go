@@ -82,7 +82,7 @@ func (r Replay) Run(ctx context.Context) (dir string, err error) {
 		l.index = i
 		e.sources = append(e.sources, l.source())
 	}
-	e.begin(s, resume, at, journalSink{s.journal})
+	e.begin(s, resume, at, &journalSink{j: s.journal})
 	if r.Commands == "" { // nobody says when the ports were opened: they were
 		for _, l := range lines {
 			e.link(l.index, linkRunning, nil, "", at)
@@ -90,6 +90,7 @@ func (r Replay) Run(ctx context.Context) (dir string, err error) {
 	}
 	last, err := r.play(ctx, m, &e, s, f, lines, at)
 	last.Elapsed = max(last.Elapsed, 0)
+	e.sink.(*journalSink).flush()
 	return dir, errors.Join(err, s.close(context.Background(), last))
 }
 
@@ -190,16 +191,42 @@ func (r Replay) edited(c ledger.Command, at ledger.Stamp, e *engine, s *session,
 	return nil
 }
 
-// journalSink keeps rows and tells nobody.
-type journalSink struct{ j *journal.Journal }
+// journalSink keeps rows and tells nobody. Nobody waits for a single reading,
+// so they go to the journal by the hundred.
+type journalSink struct {
+	j    *journal.Journal
+	held *parcel
+}
 
-func (s journalSink) readings(_ int, batch []ledger.Reading) { s.j.Readings(handOver(batch)) }
-func (s journalSink) notes(int, []gauge.Note)                {}
-func (s journalSink) fact(f capture.Fact) {
+const parcelOf = 512
+
+func (s *journalSink) readings(_ int, batch []ledger.Reading) {
+	if s.held == nil {
+		s.held = batches.Get().(*parcel)
+	}
+	s.held.add(batch)
+	if len(s.held.readings) >= parcelOf {
+		s.flush()
+	}
+}
+
+// flush keeps readings before whatever followed them.
+func (s *journalSink) flush() {
+	if s.held != nil {
+		s.j.Readings(s.held.send())
+		s.held = nil
+	}
+}
+
+func (s *journalSink) notes(int, []gauge.Note) {}
+
+func (s *journalSink) fact(f capture.Fact) {
 	switch f := f.(type) {
 	case capture.EventFact:
+		s.flush()
 		s.j.Event(f.Event)
 	case capture.TakeFact:
+		s.flush()
 		s.j.Take(*f.Take)
 	}
 }

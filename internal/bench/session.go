@@ -106,38 +106,55 @@ func (s *session) close(ctx context.Context, at ledger.Stamp) error {
 }
 
 // batches recycles the memory in which readings travel to the journal.
-var batches = sync.Pool{New: func() any { return new([]ledger.Reading) }}
+var batches = sync.Pool{New: func() any { return new(parcel) }}
 
-// handOver copies a batch for the journal, raw bytes and all: the engine's own
-// is used again for the next chunk.
-func handOver(batch []ledger.Reading) []ledger.Reading {
-	own := *batches.Get().(*[]ledger.Reading)
-	var arena []byte
-	if cap(own) > 0 {
-		arena = own[:1][0].Raw[:0]
-	}
-	n := 0
-	for i := range batch {
-		n += len(batch[i].Raw)
-	}
-	if cap(arena) < n {
-		arena = make([]byte, 0, n+n/2)
-	}
-	own = append(own[:0], batch...)
-	for i := range own {
-		start := len(arena)
-		arena = append(arena, own[i].Raw...)
-		own[i].Raw = arena[start:len(arena)]
-	}
-	return own
+// parcel is a batch of readings on its way to the journal, raw bytes and all:
+// the engine's own batch is used again for the next chunk.
+type parcel struct {
+	readings []ledger.Reading
+	arena    []byte
 }
 
-// takeBack is handOver's other end. The first reading's raw bytes lie at the
-// arena's start, so the arena is found again through them.
-func takeBack(batch []ledger.Reading) {
-	if cap(batch) > 0 && cap(batch) <= 4096 {
-		batches.Put(&batch)
+// mostKept bounds what a recycled parcel may hold on to.
+const mostKept = 4096
+
+func (p *parcel) add(batch []ledger.Reading) {
+	n := len(p.readings)
+	p.readings = append(p.readings, batch...)
+	for i := n; i < len(p.readings); i++ {
+		r := &p.readings[i]
+		start := len(p.arena)
+		p.arena = append(p.arena, r.Raw...)
+		r.Raw = p.arena[start:len(p.arena)]
 	}
+}
+
+// handOver copies a batch for the journal.
+func handOver(batch []ledger.Reading) []ledger.Reading {
+	p := batches.Get().(*parcel)
+	p.add(batch)
+	return p.send()
+}
+
+// send gives the parcel's readings away. The parcel is found again through the
+// first of them: its raw bytes begin the arena.
+func (p *parcel) send() []ledger.Reading {
+	out := p.readings
+	p.readings, p.arena = nil, nil
+	batches.Put(p)
+	return out
+}
+
+// takeBack is handOver's other end.
+func takeBack(batch []ledger.Reading) {
+	if len(batch) == 0 || cap(batch) > mostKept {
+		return
+	}
+	p := batches.Get().(*parcel)
+	if p.readings == nil {
+		p.readings, p.arena = batch[:0], batch[0].Raw[:0]
+	}
+	batches.Put(p)
 }
 
 // readText reads a file that a person wrote; where it can't be, the text is
