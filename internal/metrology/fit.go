@@ -9,9 +9,10 @@ import (
 
 // Regression is a least-squares fit.
 type Regression struct {
-	Coef []float64 // the constant first, where there is one
-	SE   []float64 // standard uncertainty of each
-	SD   float64   // residual standard deviation; NaN without degrees of freedom
+	Coef []float64   // the constant first, where there is one
+	SE   []float64   // standard uncertainty of each
+	Cov  [][]float64 // of the coefficients; NaN without degrees of freedom
+	SD   float64     // residual standard deviation; NaN without degrees of freedom
 	Dof  int
 	// R2 and F compare with the constant alone (with nothing, where the model
 	// has no constant).
@@ -133,13 +134,11 @@ func fit(x [][]*big.Float, y []float64, constant bool) (Regression, error) {
 	r := Regression{Coef: make([]float64, k), SE: make([]float64, k), Dof: n - k, SD: math.NaN()}
 	inv := inverseLower(a, k)
 	for p := 0; p < k; p++ {
-		c, v := wide(0), wide(0)
+		c := wide(0)
 		for q := p; q < k; q++ {
 			c.Add(c, t.Mul(inv[q][p], a[k][q]))
-			v.Add(v, wide(0).Quo(t.Mul(inv[q][p], inv[q][p]), a[q][q]))
 		}
 		r.Coef[p], _ = c.Float64()
-		r.SE[p], _ = v.Float64()
 	}
 	model := wide(0).Sub(total, rss)
 	ratio := func(p, q *big.Float) float64 {
@@ -160,8 +159,18 @@ func fit(x [][]*big.Float, y []float64, constant bool) (Regression, error) {
 		}
 		r.F = ratio(wide(0).Quo(model, wide(float64(max(params, 1)))), ms)
 	}
-	for p := range r.SE {
-		r.SE[p] = math.Sqrt(r.SE[p]) * r.SD
+	r.Cov = make([][]float64, k)
+	for p := range r.Cov {
+		r.Cov[p] = make([]float64, k)
+		for o := range r.Cov[p] {
+			v := wide(0)
+			for q := max(p, o); q < k; q++ {
+				v.Add(v, wide(0).Quo(t.Mul(inv[q][p], inv[q][o]), a[q][q]))
+			}
+			f, _ := v.Float64()
+			r.Cov[p][o] = f * r.SD * r.SD
+		}
+		r.SE[p] = math.Sqrt(r.Cov[p][p])
 	}
 	return r, nil
 }

@@ -8,9 +8,6 @@ import (
 
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
-
-	"thouwright/internal/ledger"
-	"thouwright/internal/quantity"
 )
 
 // Input is one measured value of a derived one. Inputs that name the same gauge
@@ -319,29 +316,4 @@ func sampleCombined(y []float64, value float64) (Combined, float64) {
 	slices.Sort(away)
 	c.U95 = away[int(math.Ceil(0.95*float64(len(away))))-1]
 	return c, mean
-}
-
-// InputOf is a take as an input of a derived value, in the unit to. Its master,
-// if it has one, is named by the caller.
-func InputOf(t *ledger.Take, name string, to quantity.Unit) (Input, error) {
-	v, err := quantity.Convert(t.Result, t.Unit, to)
-	if err != nil {
-		return Input{}, fmt.Errorf("%s: %w", name, err)
-	}
-	in := Input{Name: name, Value: v, Gauge: t.Gauge}
-	for _, l := range t.Budget {
-		shape, ok := ParseShape(l.Distribution)
-		if !ok {
-			return Input{}, fmt.Errorf("%s: unknown distribution %q", name, l.Distribution)
-		}
-		p := Part{l.Part, l.Value, shape, l.Divisor, l.U, l.Dof}
-		if p.Value, err = quantity.Convert(l.Value, l.Unit, to); err == nil {
-			p.U, err = quantity.Convert(l.U, l.Unit, to)
-		}
-		if err != nil {
-			return Input{}, fmt.Errorf("%s, %s: %w", name, l.Part, err)
-		}
-		in.Budget = append(in.Budget, p)
-	}
-	return in, nil
 }
