@@ -163,7 +163,10 @@ func (p *Proving) confirmed(t, v float64) {
 	}
 }
 
-func (p *Proving) done(t float64) bool { return t >= p.full+lastRest || p.mixed != nil }
+// done: the last rest that was wanted is over, or was listened to long enough.
+func (p *Proving) done(t float64) bool {
+	return t >= p.full+lastRest || p.mixed != nil || p.collect != nil && p.Wanted > 0 && len(p.collect.Rests) >= p.Wanted
+}
 
 // Tape reads a tape to its end, or until enough rests are there.
 func (p *Proving) Tape(file string) error {

