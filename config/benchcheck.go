@@ -14,7 +14,7 @@ import (
 )
 
 // CueNames are the sounds that [sound].cues can switch on and off.
-var CueNames = []string{"rest", "stroke", "left-out", "pass", "fail", "undecided", "gauge-lost", "gauge-back", "disk", "position", "step", "guide"}
+var CueNames = []string{"rest", "stroke", "left-out", "taken", "pass", "fail", "undecided", "gauge-lost", "gauge-back", "disk", "position", "step", "guide"}
 
 // finder gathers problems of one file; at points to their places.
 type finder struct {

@@ -1,7 +1,9 @@
 package sound
 
 import (
-	"os"
+	"maps"
+	"sync"
+	"time"
 
 	"github.com/rs/zerolog"
 
@@ -9,30 +11,229 @@ import (
 	"thouwright/internal/ledger"
 )
 
-// Player plays cues.
-type Player struct{ out string }
+// gather is how long a minor sound waits before it starts, so that the stroke
+// that a rest completes is heard instead of it.
+const gather = 8 * time.Millisecond
 
-// New gives a player.
-func New(cfg config.Sound, log zerolog.Logger) *Player { return &Player{out: cfg.Output} }
+// stale is the age at which a sound that still waits is dropped.
+const stale = time.Second
 
-// Play plays a cue.
-func (p *Player) Play(c Cue) {
-	if p.out == "bell" {
-		os.Stderr.WriteString("\a")
+// Player plays cues and speaks. Its methods never block and may be called from
+// any goroutine.
+type Player struct {
+	log   zerolog.Logger
+	out   output
+	voice *voice
+
+	mu     sync.Mutex
+	volume float64
+	mute   bool
+	speech bool
+	off    map[string]bool // cues switched off
+	closed bool
+	now    *playing // the cue that plays or is about to
+	next   *playing
+	wg     sync.WaitGroup
+}
+
+// output is where samples go. play returns when the sound has been heard or
+// faded; cut ends it early.
+type output interface {
+	play(s *playing)
+	name() string
+	close()
+}
+
+// playing is one sound on its way.
+type playing struct {
+	what    string
+	weight  int
+	bells   int
+	pcm     []int16
+	rate    int
+	asked   time.Time
+	started bool
+	cut     chan struct{} // closed: fade out, or never start
+	isCut   bool
+	onTurn  func() // speech: no cue plays any more
+}
+
+func (s *playing) stop() {
+	if !s.isCut {
+		s.isCut = true
+		close(s.cut)
 	}
 }
 
-// Guide plays where the play lies while an adjuster is turned.
-func (p *Player) Guide(ledger.Guide) {}
+// New makes a player: output auto is a PulseAudio or PipeWire server while one
+// can be reached and the terminal's bell else; pulse, bell and none are just
+// that.
+func New(cfg config.Sound, log zerolog.Logger) *Player {
+	p := &Player{log: log, volume: cfg.Volume, mute: cfg.Mute, speech: cfg.Speech}
+	p.setCues(cfg.Cues)
+	switch cfg.Output {
+	case "none":
+		p.out = silent{}
+	case "bell":
+		p.out = newBell()
+	case "pulse":
+		p.out = newServer(log, silent{})
+	default:
+		p.out = newServer(log, newBell())
+	}
+	p.voice = newVoice(p)
+	return p
+}
 
-// Say speaks.
-func (p *Player) Say(string) {}
+// Output is where sound goes now: "pulse", "bell" or "none".
+func (p *Player) Output() string { return p.out.name() }
 
-// Set changes the settings.
-func (p *Player) Set(volume float64, mute bool, cues map[string]bool) {}
+// Set changes what the page can change; cues maps a cue's name to false to
+// silence it. Muting fades what plays.
+func (p *Player) Set(volume float64, mute bool, cues map[string]bool) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.volume, p.mute = volume, mute
+	p.setCues(cues)
+	if mute {
+		p.hush()
+		p.voice.hush()
+	}
+}
 
-// Output is where the sound goes.
-func (p *Player) Output() string { return p.out }
+// SetSpeech switches speech on the bench computer on or off.
+func (p *Player) SetSpeech(on bool) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.speech = on; !on {
+		p.voice.hush()
+	}
+}
 
-// Close ends it.
-func (p *Player) Close() {}
+func (p *Player) setCues(cues map[string]bool) {
+	off := map[string]bool{}
+	for name, on := range maps.All(cues) {
+		off[name] = !on
+	}
+	p.off = off
+}
+
+// Play sounds a cue.
+func (p *Player) Play(c Cue) {
+	if c >= 0 && c < numCues && c != Guide {
+		p.sound(c, scores[c])
+	}
+}
+
+// Guide sounds where the present play lies while an adjuster is turned.
+func (p *Player) Guide(g ledger.Guide) { p.sound(Guide, guideScore(g)) }
+
+// Say speaks a text after the sound that plays. A newer text replaces one that
+// has not begun.
+func (p *Player) Say(text string) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if !p.closed && p.speech && !p.mute && text != "" {
+		p.voice.say(text)
+	}
+}
+
+func (p *Player) sound(c Cue, score []note) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.closed || p.mute || p.off[c.String()] {
+		return
+	}
+	p.offer(&playing{
+		what: c.String(), weight: c.weight(), bells: c.bells(),
+		pcm: render(score, p.volume), rate: Rate,
+		asked: time.Now(), cut: make(chan struct{}),
+	})
+}
+
+// offer decides what becomes of a new sound. p.mu is held.
+func (p *Player) offer(s *playing) {
+	if s.weight >= result {
+		p.voice.hush() // what is being said is about something older
+	}
+	switch n := p.now; {
+	case n == nil:
+		p.start(s)
+	case !n.started && s.weight >= n.weight, s.weight > n.weight:
+		n.stop()
+		p.start(s)
+	case p.next == nil || s.weight >= p.next.weight:
+		p.next = s
+	}
+}
+
+// start begins s. p.mu is held.
+func (p *Player) start(s *playing) {
+	p.now = s
+	p.wg.Add(1)
+	go func() {
+		defer p.wg.Done()
+		p.perform(s)
+	}()
+}
+
+func (p *Player) perform(s *playing) {
+	if s.weight == minor {
+		select {
+		case <-s.cut:
+		case <-time.After(gather):
+		}
+	}
+	p.mu.Lock()
+	play := !s.isCut
+	s.started = play
+	p.mu.Unlock()
+	if play {
+		p.out.play(s)
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.now != s {
+		return
+	}
+	p.now = nil
+	if n := p.next; n != nil {
+		p.next = nil
+		if time.Since(n.asked) < stale && !p.closed {
+			p.start(n)
+			return
+		}
+	}
+	p.voice.turn()
+}
+
+// hush ends all cues. p.mu is held.
+func (p *Player) hush() {
+	p.next = nil
+	if p.now != nil {
+		p.now.stop()
+	}
+}
+
+// Close fades what plays and ends the player; it waits no longer than a second.
+func (p *Player) Close() {
+	p.mu.Lock()
+	p.closed = true
+	p.hush()
+	p.voice.hush()
+	p.mu.Unlock()
+	done := make(chan struct{})
+	go func() { p.wg.Wait(); close(done) }()
+	select {
+	case <-done:
+	case <-time.After(time.Second):
+	}
+	p.out.close()
+}
+
+// silent is the output of a bench without sound.
+type silent struct{}
+
+func (silent) play(*playing) {}
+func (silent) name() string  { return "none" }
+func (silent) close()        {}

@@ -1,0 +1,494 @@
+package sound
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"os"
+	"os/exec"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/rs/zerolog"
+	"go.uber.org/goleak"
+
+	"thouwright/config"
+	"thouwright/internal/ledger"
+	"thouwright/internal/sound/listen"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+// bench is a player on a server of its own, with an ear on it.
+func bench(t testing.TB, cfg config.Sound) (*Player, *listen.Server, *listen.Recording) {
+	t.Helper()
+	dir := t.TempDir()
+	s, err := listen.Start(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(s.Stop)
+	t.Setenv("PULSE_SERVER", "unix:"+s.Socket)
+	r, err := s.Record()
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(r.Close)
+	if cfg.Volume == 0 {
+		cfg.Volume = 0.8
+	}
+	p := New(cfg, zerolog.Nop())
+	t.Cleanup(p.Close)
+	if cfg.Output != "none" && p.Output() != "pulse" {
+		t.Fatalf("output is %s", p.Output())
+	}
+	return p, s, r
+}
+
+// heard waits until the sound after sample from has been over for a while.
+func heard(t testing.TB, r *listen.Recording, from int) []listen.Tone {
+	t.Helper()
+	if _, ok := r.Onset(from, 5*time.Second); !ok {
+		return nil
+	}
+	for range 400 {
+		time.Sleep(25 * time.Millisecond)
+		pcm, _ := r.From(from)
+		tail := pcm[max(0, len(pcm)-listen.Rate*30/100):]
+		if !slices.ContainsFunc(tail, func(v int16) bool { return v != 0 }) {
+			return listen.Tones(pcm, listen.Rate)
+		}
+	}
+	t.Fatal("the sound does not end")
+	return nil
+}
+
+// same asserts that what was heard is the score: number, pitch, length and
+// distance of its tones.
+func same(t *testing.T, what string, got []listen.Tone, want []note) {
+	t.Helper()
+	if len(got) != len(want) {
+		t.Fatalf("%s: heard %d tones, want %d: %+v", what, len(got), len(want), got)
+	}
+	at := got[0].Start
+	for i, n := range want {
+		g := got[i]
+		to := n.to
+		if to == 0 {
+			to = n.hz
+		}
+		steady := to == n.hz
+		if steady && (off(g.From, n.hz) > 0.02 || off(g.To, n.hz) > 0.02) {
+			t.Errorf("%s, tone %d: heard %.0f to %.0f Hz, want %.0f", what, i, g.From, g.To, n.hz)
+		}
+		if !steady && (g.To > g.From) != (to > n.hz) {
+			t.Errorf("%s, tone %d: slides from %.0f to %.0f Hz, want %.0f to %.0f", what, i, g.From, g.To, n.hz, to)
+		}
+		// The edges of a soft tone lie under the threshold.
+		if d := n.ms/1000 - g.Length; d < -0.002 || d > 0.012+n.soft/1000 {
+			t.Errorf("%s, tone %d: %.3f s long, want %.3f", what, i, g.Length, n.ms/1000)
+		}
+		if math.Abs(g.Start-at) > 0.008+n.soft/1000 {
+			t.Errorf("%s, tone %d: begins %.3f s after the first, want %.3f", what, i, g.Start-got[0].Start, at-got[0].Start)
+		}
+		at += (n.ms + n.rest) / 1000
+		if g.Edge > 0.1 {
+			t.Errorf("%s, tone %d: begins or ends with a click, %.2f of its peak", what, i, g.Edge)
+		}
+	}
+}
+
+func off(a, b float64) float64 { return math.Abs(a-b) / b }
+
+// Every cue, played through a real sound server, is found in what it played.
+func TestEveryCueIsHeard(t *testing.T) {
+	p, _, r := bench(t, config.Sound{Output: "auto"})
+	for _, c := range Cues() {
+		if c == Guide {
+			continue
+		}
+		from := r.Len()
+		p.Play(c)
+		same(t, c.String(), heard(t, r, from), scores[c])
+	}
+}
+
+// The guide says by pattern on which side and how far off the setting is.
+func TestGuideIsHeard(t *testing.T) {
+	p, _, r := bench(t, config.Sound{Output: "pulse"})
+	for _, g := range []ledger.Guide{
+		{Where: "above", Ratio: 6}, {Where: "above", Ratio: 1.2}, {Where: "below", Ratio: -2},
+		{Where: "in", Ratio: 0.4}, {Where: "in", Sure: true},
+	} {
+		from := r.Len()
+		p.Guide(g)
+		same(t, fmt.Sprintf("%+v", g), heard(t, r, from), guideScore(g))
+	}
+}
+
+// rhythm writes a score as what an ear without pitch hears.
+func rhythm(score []note) string {
+	var b strings.Builder
+	for _, n := range score {
+		switch {
+		case n.ms <= 60:
+			b.WriteByte('.')
+		case n.ms <= 130:
+			b.WriteByte('s')
+		case n.ms <= 300:
+			b.WriteByte('l')
+		default:
+			b.WriteByte('L')
+		}
+		if n.to != 0 {
+			b.WriteByte('~')
+		}
+		if n.rest > 1.5*apart {
+			b.WriteByte(' ')
+		}
+	}
+	return b.String()
+}
+
+func TestCuesDifferByPatternAlone(t *testing.T) {
+	seen := map[string]string{}
+	add := func(what string, score []note) {
+		if len(score) == 0 {
+			t.Fatalf("%s has no tones", what)
+		}
+		k := rhythm(score)
+		if other, taken := seen[k]; taken {
+			t.Errorf("%s and %s have the same pattern %q", what, other, k)
+		}
+		seen[k] = what
+		for _, n := range score {
+			for _, hz := range []float64{n.hz, n.to} {
+				if hz != 0 && (hz < 300 || hz > 2500) {
+					t.Errorf("%s: %.0f Hz", what, hz)
+				}
+			}
+			if n.rest != 0 && n.rest < 80 {
+				t.Errorf("%s: a gap of %.0f ms is not heard", what, n.rest)
+			}
+		}
+	}
+	for _, c := range Cues() {
+		if c != Guide {
+			add(c.String(), scores[c])
+		}
+	}
+	for _, where := range []string{"above", "below"} {
+		for _, ratio := range []float64{1, 2, 4, 9} {
+			add(fmt.Sprint("guide ", where, ratio), guideScore(ledger.Guide{Where: where, Ratio: ratio}))
+		}
+	}
+	add("guide in", guideScore(ledger.Guide{Where: "in"}))
+	sure := guideScore(ledger.Guide{Where: "in", Sure: true})
+	if rhythm(sure) != rhythm(scores[Fail]) || sure[0].soft == 0 || sure[1].hz <= sure[0].hz || scores[Fail][1].hz >= scores[Fail][0].hz {
+		add("guide sure", sure) // it may share fail's pattern no longer
+	}
+}
+
+func TestNamesAreTheBenchFiles(t *testing.T) {
+	var names []string
+	for _, c := range Cues() {
+		names = append(names, c.String())
+	}
+	want := slices.Clone(config.CueNames)
+	slices.Sort(want)
+	slices.Sort(names)
+	if !slices.Equal(names, want) {
+		t.Errorf("cues are %v, config knows %v", names, want)
+	}
+}
+
+// recorder is an output that writes down what it was given, and holds each
+// sound until it is let go.
+type recorder struct {
+	mu     sync.Mutex
+	played []string
+	hold   chan struct{}
+	began  chan string
+}
+
+func newRecorder() *recorder {
+	return &recorder{hold: make(chan struct{}), began: make(chan string, 100)}
+}
+
+func (r *recorder) play(s *playing) {
+	r.mu.Lock()
+	r.played = append(r.played, s.what)
+	r.mu.Unlock()
+	r.began <- s.what
+	select {
+	case <-r.hold:
+	case <-s.cut:
+	}
+}
+func (r *recorder) name() string { return "pulse" }
+func (r *recorder) close()       {}
+
+func withRecorder(t *testing.T) (*Player, *recorder) {
+	p := New(config.Sound{Output: "none", Volume: 0.5, Speech: true}, zerolog.Nop())
+	r := newRecorder()
+	p.out = r
+	t.Cleanup(p.Close)
+	return p, r
+}
+
+func (r *recorder) next(t *testing.T, want string) {
+	t.Helper()
+	select {
+	case got := <-r.began:
+		if got != want {
+			t.Fatalf("%s began, want %s", got, want)
+		}
+	case <-time.After(5 * time.Second):
+		t.Fatalf("%s never began", want)
+	}
+}
+
+func (r *recorder) none(t *testing.T) {
+	t.Helper()
+	select {
+	case got := <-r.began:
+		t.Fatalf("%s began", got)
+	case <-time.After(60 * time.Millisecond):
+	}
+}
+
+// The rule of what gives way to what.
+func TestWhatGivesWay(t *testing.T) {
+	t.Run("a stroke replaces the rest that completed it", func(t *testing.T) {
+		p, r := withRecorder(t)
+		p.Play(Rest)
+		p.Play(Stroke)
+		r.next(t, "stroke")
+		r.none(t)
+	})
+	t.Run("a verdict does not wait for a tick", func(t *testing.T) {
+		p, r := withRecorder(t)
+		p.Play(Stroke)
+		r.next(t, "stroke")
+		p.Play(Pass)
+		r.next(t, "pass")
+	})
+	t.Run("the newest of those that wait is played", func(t *testing.T) {
+		p, r := withRecorder(t)
+		p.Play(Fail)
+		r.next(t, "fail")
+		p.Play(Position)
+		p.Play(Step)
+		p.Play(Rest)
+		r.none(t)
+		close(r.hold)
+		r.next(t, "step")
+		r.none(t)
+	})
+	t.Run("a trifle replaces nothing that matters", func(t *testing.T) {
+		p, r := withRecorder(t)
+		p.Play(Pass)
+		r.next(t, "pass")
+		p.Play(GaugeLost)
+		for _, c := range []Cue{Rest, Stroke, LeftOut, Position, GaugeBack} {
+			p.Play(c)
+		}
+		close(r.hold)
+		r.next(t, "gauge-lost")
+		r.none(t)
+	})
+	t.Run("an alarm cuts a result", func(t *testing.T) {
+		p, r := withRecorder(t)
+		p.Play(Pass)
+		r.next(t, "pass")
+		p.Play(Disk)
+		r.next(t, "disk")
+	})
+	t.Run("what waited too long is dropped", func(t *testing.T) {
+		p, r := withRecorder(t)
+		p.Play(Fail)
+		r.next(t, "fail")
+		p.Play(Position)
+		time.Sleep(stale + 50*time.Millisecond)
+		close(r.hold)
+		r.none(t)
+	})
+	t.Run("muted, switched off and closed", func(t *testing.T) {
+		p, r := withRecorder(t)
+		p.Set(0.5, true, nil)
+		p.Play(Fail)
+		p.Say("x")
+		r.none(t)
+		p.Set(0.5, false, map[string]bool{"rest": false, "fail": true})
+		p.Play(Rest)
+		r.none(t)
+		p.Play(Fail)
+		r.next(t, "fail")
+		p.Close()
+		p.Play(Fail)
+		p.Say("x")
+		r.none(t)
+	})
+}
+
+// Nobody who asks for a sound waits, not even for a server that hangs, and once
+// it is back it is used again.
+func TestServerThatHangsOrRestarts(t *testing.T) {
+	p, s, r := bench(t, config.Sound{Output: "auto"})
+	p.Play(Pass)
+	if len(heard(t, r, 0)) == 0 {
+		t.Fatal("nothing heard")
+	}
+	s.Freeze()
+	var longest time.Duration
+	for range 50 {
+		for _, c := range Cues() {
+			t0 := time.Now()
+			p.Play(c)
+			p.Guide(ledger.Guide{Where: "above", Ratio: 3})
+			p.Say("stuck")
+			longest = max(longest, time.Since(t0))
+		}
+	}
+	t.Logf("longest call with the server frozen: %v", longest)
+	if longest > 500*time.Millisecond { // far from the second a request may take
+		t.Errorf("a call took %v", longest)
+	}
+	s.Thaw()
+	s.Stop()
+	for range 200 {
+		if p.Output() != "pulse" {
+			break
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	if p.Output() == "pulse" {
+		t.Fatal("the server's end was not seen")
+	}
+	p.Play(Fail) // into nothing: no panic, no wait
+	s2, err := listen.Start(dirOf(s))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(s2.Stop)
+	for range 1000 {
+		if p.Output() == "pulse" {
+			break
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	r2, err := s2.Record()
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(r2.Close)
+	time.Sleep(stale) // what was asked for meanwhile is stale
+	from := r2.Len()
+	p.Play(Undecided)
+	same(t, "after the restart", heard(t, r2, from), scores[Undecided])
+}
+
+func dirOf(s *listen.Server) string { return strings.TrimSuffix(s.Socket, "/native") }
+
+// Without a server the terminal's bell rings, as often as the verdict says.
+func TestBell(t *testing.T) {
+	for c, want := range map[Cue]int{Rest: 0, Stroke: 0, Pass: 1, Undecided: 2, Fail: 3} {
+		var b bytes.Buffer
+		p := New(config.Sound{Output: "none", Volume: 0.5}, zerolog.Nop())
+		p.out = ringer{&b, nil}
+		p.Play(c)
+		p.wg.Wait()
+		p.Close()
+		if got := strings.Count(b.String(), "\a"); got != want || b.Len() != want {
+			t.Errorf("%s: %q, want %d rings", c, b.String(), want)
+		}
+	}
+}
+
+func TestNoServerMeansNoPulse(t *testing.T) {
+	t.Setenv("PULSE_SERVER", "unix:"+t.TempDir()+"/none")
+	for _, out := range []string{"auto", "pulse", "bell", "none"} {
+		p := New(config.Sound{Output: out, Volume: 0.5}, zerolog.Nop())
+		if p.Output() == "pulse" {
+			t.Errorf("%s: output is pulse", out)
+		}
+		p.Play(Pass)
+		p.Close()
+	}
+}
+
+// Speech is heard after the cue, and not at all where a newer result cuts it.
+func TestSpeechFollowsTheCue(t *testing.T) {
+	if _, err := exec.LookPath(speaker); err != nil {
+		t.Fatal("espeak-ng is not installed: apt-get install espeak-ng")
+	}
+	p, _, r := bench(t, config.Sound{Output: "auto", Speech: true})
+	from := r.Len()
+	p.Play(Pass)
+	p.Say("three point two thou")
+	tones := heard(t, r, from)
+	if len(tones) < len(scores[Pass])+2 {
+		t.Fatalf("heard %d tones", len(tones))
+	}
+	same(t, "the cue before the speech", tones[:3], scores[Pass])
+	end := tones[len(tones)-1]
+	if spoken := end.Start + end.Length - tones[3].Start; spoken < 0.6 {
+		t.Errorf("%.2f s of speech", spoken)
+	}
+
+	from = r.Len()
+	p.Say(strings.Repeat("this goes on and on ", 10))
+	if _, ok := r.Onset(from, 5*time.Second); !ok {
+		t.Fatal("not spoken")
+	}
+	p.Play(Fail)
+	time.Sleep(1500 * time.Millisecond)
+	pcm, _ := r.From(r.Len() - listen.Rate/10)
+	for _, v := range pcm {
+		if v != 0 {
+			t.Fatal("an old text goes on after a new result")
+		}
+	}
+}
+
+// A newer text replaces one that waits; the one in hand is finished.
+func TestNewerTextReplacesOneThatWaits(t *testing.T) {
+	p, r := withRecorder(t)
+	var mu sync.Mutex
+	var made []string
+	p.voice.program = "fake"
+	p.voice.run = fakeVoice(&mu, &made)
+	p.Say("one")
+	r.next(t, "speech")
+	p.Say("two")
+	p.Say("three")
+	r.none(t)
+	close(r.hold)
+	r.next(t, "speech")
+	r.none(t)
+	mu.Lock()
+	defer mu.Unlock()
+	if !slices.Equal(made, []string{"one", "three"}) {
+		t.Errorf("made %v", made)
+	}
+}
+
+func TestWAVIsReadOrRefused(t *testing.T) {
+	out, err := os.ReadFile("testdata/short.wav")
+	if err != nil {
+		t.Fatal(err)
+	}
+	pcm, rate, err := readWAV(out)
+	if err != nil || rate != 22050 || len(pcm) != 220 {
+		t.Errorf("%d samples at %d, %v", len(pcm), rate, err)
+	}
+	for n := range out {
+		readWAV(out[:n]) // no panic
+		bad := slices.Clone(out)
+		bad[n] ^= 0xFF
+		readWAV(bad)
+	}
+}
