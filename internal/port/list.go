@@ -18,8 +18,9 @@ type Info struct {
 	Problem   string    `json:"problem,omitempty"` // why it cannot be opened now, and what to do
 }
 
-// numbered is a device name that goes to whichever adapter is plugged in first.
-var numbered = regexp.MustCompile(`^/dev/(tty(USB|ACM)|rfcomm|input/event)[0-9]+$`)
+// numbered is a device name, within /dev, that goes to whichever adapter is
+// plugged in first.
+var numbered = regexp.MustCompile(`^/(tty(USB|ACM)|rfcomm|input/event)[0-9]+$`)
 
 // same tells whether two adapters cannot be told apart by what they say of
 // themselves.

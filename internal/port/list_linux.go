@@ -43,7 +43,7 @@ func (h host) advice(a Address) string {
 	if a.Kind == Keys {
 		list = h.keyboards
 	}
-	bare := numbered.MatchString(a.Path)
+	bare := numbered.MatchString(strings.TrimPrefix(a.Path, h.dev))
 	for _, i := range list() {
 		if i.Path != path {
 			continue
