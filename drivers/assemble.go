@@ -255,7 +255,7 @@ func (d *Decoder) addNote(text []byte, from int) []byte {
 }
 
 func (c *capture) channelName(frame []byte) []byte {
-	if c.m != nil && c.m.text != nil {
+	if c.m != nil && len(c.m.text) > 0 { // "" in [channels]: as sent
 		return c.m.text
 	}
 	return frame[c.from:c.to]

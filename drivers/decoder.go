@@ -252,7 +252,7 @@ func (d *Decoder) frameOf(frame []byte, emit func(*Value)) {
 	}
 }
 
-func isLineEnd(c byte) bool { return c == '\r' || c == '\n' || c == 0 }
+func isLineEnd(c byte) bool { return c == '\r' || c == '\n' }
 
 // try matches a frame against every line pattern in order and gives out the
 // readings of the first that fits the whole of it.

@@ -12,7 +12,7 @@ type framing struct {
 	idle     int64
 	max      int
 	tail     int  // check bytes behind the end
-	trim     bool // CR, LF and NUL around a frame are no part of it
+	trim     bool // CR and LF around a frame are no part of it
 	rawCheck int  // raw check bytes before the end: an end byte may be among them
 }
 

@@ -385,10 +385,11 @@ func inField(k opKind, c byte) bool {
 	return c > ' '
 }
 
-// blankOnly tells a frame that holds nothing.
+// blankOnly tells a frame that holds nothing. A NUL is something: a line whose
+// parity is wrong reads as NUL, and to skip it would make 1.234 of 1.2345.
 func blankOnly(b []byte) bool {
 	for _, c := range b {
-		if c != ' ' && c != '\t' && c != '\r' && c != '\n' && c != 0 {
+		if c != ' ' && c != '\t' && c != '\r' && c != '\n' {
 			return false
 		}
 	}
