@@ -3,8 +3,10 @@ package capture
 import (
 	"fmt"
 
+	"thouwright/config"
 	"thouwright/internal/ledger"
 	"thouwright/internal/method"
+	"thouwright/internal/quantity"
 )
 
 // adjusting is the state of setting end play or drag. It begins with a take
@@ -74,5 +76,24 @@ func (c *Capture) guide(out *Out) {
 	if !p.HasResult {
 		return
 	}
-	c.adjust.guide = &ledger.Guide{}
+	g := method.Guidance(c.spec, adjusterIn(adj, c.spec.Unit), p.Result, p.U95)
+	c.adjust.guide = &g
+	out.add(GuideFact{g})
+}
+
+// adjusterIn is an adjuster with its pitch in the check's unit; a pitch that
+// has no place there (a drag's) is left out.
+func adjusterIn(a *config.Adjuster, unit quantity.Unit) method.Adjuster {
+	m := method.Adjuster{Left: a.Hand == "left", Slots: a.Slots, Holes: a.Holes}
+	pitch, from := 0.0, quantity.MM
+	switch {
+	case a.TPI > 0:
+		pitch, from = 1/a.TPI, quantity.In
+	case a.Pitch != nil:
+		pitch, from = a.Pitch.Value.Float(), a.Pitch.Unit
+	}
+	if v, err := quantity.Convert(pitch, from, unit); err == nil {
+		m.Pitch = v
+	}
+	return m
 }

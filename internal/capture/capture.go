@@ -8,6 +8,7 @@ package capture
 import (
 	"math"
 
+	"thouwright/config"
 	"thouwright/internal/ledger"
 	"thouwright/internal/method"
 	"thouwright/internal/quantity"
@@ -119,7 +120,7 @@ func (c *Capture) reading(r *ledger.Reading, out *Out) ledger.Motion {
 		f, minus = &c.minus, true
 	}
 	if r.Unit != f.unit || !f.ok {
-		f.to(r.Unit, c.spec.Unit)
+		f.to(r.Unit, c.spec.Unit, c.check().Arm)
 	}
 	f.digit = r.Step * f.factor
 	m := method.Reading{
@@ -177,15 +178,11 @@ func (c *Capture) remember(gauge string) *method.GaugeMemory {
 	return m
 }
 
-// to sets the feed's factor from a reading's unit into the check's.
-func (f *feed) to(from, into quantity.Unit) {
-	f.unit, f.factor, f.ok = from, 1, from == into
-	if f.ok {
-		return
-	}
-	if v, err := quantity.Convert(1, from, into); err == nil && from.Kind() != quantity.Temperature {
-		f.factor, f.ok = v, true
-	}
+// to sets the feed's factor from a reading's unit into the check's. arm turns a
+// force into a torque; nil is none.
+func (f *feed) to(from, into quantity.Unit, arm *quantity.Quantity) {
+	v, err := config.Scale(from, into, arm)
+	f.unit, f.factor, f.ok = from, v, err == nil
 }
 
 func unitTrouble(gauge string, got, want quantity.Unit) string {

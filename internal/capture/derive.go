@@ -59,7 +59,7 @@ func (c *Capture) derived(d derivation, spec method.Spec, takes []*ledger.Take) 
 	names := make([]string, len(takes))
 	for i, t := range takes {
 		f := feed{}
-		if f.to(t.Unit, spec.Unit); !f.ok {
+		if f.to(t.Unit, spec.Unit, nil); !f.ok {
 			return nil, metrology.Propagated{}, fmt.Errorf("%s is in %s, which cannot become %s",
 				d.expr.Inputs()[i], t.Unit, spec.Unit)
 		}

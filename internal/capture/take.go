@@ -46,6 +46,9 @@ func (c *Capture) finish(res *method.Result, out *Out) {
 		c.adjust.inBand = true
 	}
 	t.Say = metrology.Words(t, verdict, comb)
+	if c.adjust.inBand {
+		t.Say = join("set: fasten the lock, then measure again", t.Say)
+	}
 	t.Budget = budgetLines(res.Budget, c.spec)
 	if c.redo == 0 && !adjustable(t.Method) && !c.sheet.Loose {
 		if old := c.latest(*c.tag); old != nil {

@@ -179,6 +179,10 @@ func (s *stage) play(ctx context.Context, d *bench.Daemon, o Options, dir, bench
 	}
 	for n := 1; ; n++ {
 		p := &person{hands: s.hands, rand: rand.New(rand.NewPCG(uint64(n), 117)), say: o.Say}
+		p.tap = func(ctx context.Context) {
+			// What can't be accepted yet is not: the person hears no take and turns on.
+			_ = d.Do(ctx, ledger.Command{Do: ledger.DoAccept, By: "switch"})
+		}
 		p.ears = listen(ctx, d, func(t ledger.LiveTake) { o.Say(spoken(t)) })
 		p.work(ctx)
 		if o.Quick || ctx.Err() != nil {

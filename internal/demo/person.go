@@ -17,6 +17,7 @@ type person struct {
 	hands map[string]*hand
 	rand  *rand.Rand
 	say   func(string)
+	tap   func(ctx context.Context) // the foot switch
 
 	nut      float64 // end play of the hub as the nut now stands, mm
 	nutTries int
@@ -72,7 +73,7 @@ func (p *person) place(ctx context.Context, a ledger.LiveActive) {
 	case "end-play":
 		p.endPlay(ctx, h, a, where)
 	case "run-out":
-		p.say(where + ": the pulley is turned by hand, station by station, once round")
+		p.say(where + ": the pulley is turned by hand, slowly, once round; a tap on the foot switch ends it")
 		p.turn(ctx, h)
 	case "drag":
 		p.say(where + ": the swivel is pulled slowly from lock to lock")
@@ -148,19 +149,20 @@ func (p *person) endPlay(ctx context.Context, h *hand, a ledger.LiveActive, wher
 	p.rock(ctx, h, p.nut, 20)
 }
 
-// turn stops at each of 24 stations of a turn.
+// turn turns the pulley once round, slowly, and then a little further; a tap on
+// the foot switch says that the turn was whole, which no gauge can see.
 func (p *person) turn(ctx context.Context, h *hand) {
 	p.setUp(ctx, h, 1)
-	home := 4.6
-	before := p.ears.heard()
-	for k := range 30 {
-		a := 2 * math.Pi * float64(k) / 24
-		h.move(ctx, home+rimThrow*math.Cos(a)+0.006*math.Cos(2*a+1), 0.3)
-		h.hold(ctx, p.between(0.55, 0.7), 0, 0)
-		if p.ears.heard() > before || ctx.Err() != nil {
-			return
-		}
+	home := h.at() - rimThrow
+	h.move(ctx, home+rimThrow, 0.5)
+	h.hold(ctx, 3.2, 0, 0)
+	const parts = 72
+	for k := range parts + 4 {
+		a := 2 * math.Pi * float64(k) / parts
+		h.move(ctx, home+rimThrow*math.Cos(a)+0.006*math.Cos(2*a+1), 0.15)
 	}
+	p.tap(ctx)
+	h.hold(ctx, 1, 0, 0)
 }
 
 // pull breaks the swivel away and turns it slowly.
