@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"slices"
 	"sync"
 
 	"thouwright/internal/ledger"
@@ -11,6 +12,9 @@ func (w *writer) count() {
 	var n int64
 	for _, s := range w.all() {
 		n += int64(len(s.pend))
+	}
+	for _, t := range w.tapes {
+		n += int64(len(t.pend))
 	}
 	w.j.held.Store(n)
 }
@@ -37,6 +41,7 @@ func (w *writer) flush() {
 			return
 		}
 	}
+	w.flushTapes(false)
 	w.count()
 }
 
@@ -52,7 +57,7 @@ func (w *writer) flushBulk(s *stream) {
 }
 
 func (w *writer) dirty() bool {
-	if len(w.files) > 0 {
+	if len(w.files) > 0 || slices.ContainsFunc(w.tapes, func(t *Tape) bool { return t.new || len(t.pend) > 0 }) {
 		return true
 	}
 	for _, s := range w.all() {

@@ -14,10 +14,11 @@ import (
 func (w *writer) finish(stop *closing) error {
 	w.see(stop.at)
 	w.sayRepairs()
+	w.closeTapes()
 	w.say(ledger.EvStop, "stopped in order")
 	err := w.landBefore(stop.ctx)
 	if err == nil {
-		w.anchorNow("stop")
+		w.anchorNow("stop", w.tapeAnchors()...)
 		err = w.landBefore(stop.ctx)
 	}
 	return errors.Join(err, w.letGo())

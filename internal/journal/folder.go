@@ -24,11 +24,12 @@ type Folder struct {
 	// more.
 	Problems []string
 
-	fsys     FS
-	names    []string
-	parts    map[string][]part
-	stated   map[string]ledger.Chain // where anchors say that older parts end
-	lastTake uint64                  // over all files: an orphan's number is used up too
+	fsys       FS
+	names      []string
+	parts      map[string][]part
+	stated     map[string]ledger.Chain // where anchors say that older parts end
+	unreadable error                   // the first file that could not be read
+	lastTake   uint64                  // over all files: an orphan's number is used up too
 }
 
 // SheetVersion is a version of the job sheet, the bench file or a driver.
@@ -106,7 +107,8 @@ func loadFolder(fsys FS, dir, number string) (*Folder, error) {
 	}
 	f.readEvents()
 	f.readTakes()
-	return f, f.setReadingsEnds()
+	f.setReadingsEnds()
+	return f, nil
 }
 
 // numberLine finds the number in a job sheet without reading the sheet: the
@@ -167,6 +169,15 @@ func (f *Folder) open(name string) (*reader, error) {
 	return &reader{io.NewSectionReader(file, 0, info.Size()), file}, nil
 }
 
+// unread notes that a file could not be read. A reader goes on without it; a
+// journal must not, or it would count takes anew.
+func (f *Folder) unread(name string, err error) {
+	f.problem("%s: %v", name, bare(err))
+	if f.unreadable == nil {
+		f.unreadable = fmt.Errorf("%s: %w", name, bare(err))
+	}
+}
+
 func (f *Folder) problem(format string, args ...any) {
 	const most = 100
 	if len(f.Problems) < most {
@@ -178,7 +189,7 @@ func (f *Folder) problem(format string, args ...any) {
 func (f *Folder) rows(file ledger.File, name string) (rows []row) {
 	r, err := f.open(name)
 	if err != nil {
-		f.problem("%s: %v", name, bare(err))
+		f.unread(name, err)
 		return nil
 	}
 	defer r.Close()
@@ -188,7 +199,7 @@ func (f *Folder) rows(file ledger.File, name string) (rows []row) {
 		line, err := lines.next()
 		if err != nil {
 			if !errors.Is(err, io.EOF) {
-				f.problem("%s: %v", name, bare(err))
+				f.unread(name, err)
 			}
 			return rows
 		}
@@ -243,6 +254,17 @@ func (f *Folder) logRows(file ledger.File, stated map[string]ledger.Chain) (all 
 		all = append(all, l...)
 	}
 	return all
+}
+
+// countedRows reads the rows of a part up to its end.
+func (f *Folder) countedRows(file ledger.File, p part) []row {
+	rows := f.rows(file, p.name)
+	if p.end != (ledger.Chain{}) {
+		if n := endRow(rows, ledger.Seed(p.name, f.Number, file.Header()), p.end); n >= 0 {
+			rows = rows[:n]
+		}
+	}
+	return rows
 }
 
 // endRow is how many rows stand before the end c; -1 where no row has it.

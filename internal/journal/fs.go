@@ -33,6 +33,7 @@ type FS interface {
 type File interface {
 	io.Writer
 	io.ReaderAt
+	io.WriterAt
 	io.Closer
 	Sync() error
 	Truncate(size int64) error

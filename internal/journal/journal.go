@@ -115,6 +115,8 @@ type message struct {
 	refused  bool // the take is not to be kept
 	files    []sheetFile
 	lost     *gap
+	tape     *Tape
+	bytes    []byte // of the tape; nil begins it
 	close    *closing
 }
 

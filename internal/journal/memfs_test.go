@@ -258,6 +258,18 @@ func (f *memFile) Write(b []byte) (int, error) {
 	return part, err
 }
 
+func (f *memFile) WriteAt(b []byte, off int64) (int, error) {
+	f.m.mu.Lock()
+	defer f.m.mu.Unlock()
+	part, err := f.m.enter("writeat", f.name)
+	if err == nil {
+		part = len(b)
+	}
+	n := copy(f.n.data[off:], b[:min(part, len(b))]) // never beyond the end
+	f.n.clean = min(f.n.clean, int(off))
+	return n, err
+}
+
 func (f *memFile) ReadAt(b []byte, off int64) (int, error) {
 	f.m.mu.Lock()
 	defer f.m.mu.Unlock()

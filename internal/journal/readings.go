@@ -81,7 +81,7 @@ func (f *Folder) countedLines(p part) iter.Seq2[countedLine, error] {
 		}
 		r, err := f.open(p.name)
 		if err != nil {
-			yield(countedLine{}, bare(err))
+			yield(countedLine{}, readError{bare(err)})
 			return
 		}
 		defer r.Close()
@@ -99,7 +99,7 @@ func (f *Folder) countedLines(p part) iter.Seq2[countedLine, error] {
 			if err == nil {
 				x.row, err = cutRow(file, line)
 			} else {
-				yield(countedLine{number: lines.line}, bare(err))
+				yield(countedLine{number: lines.line}, readError{bare(err)})
 				return
 			}
 			x.number = lines.line
@@ -125,50 +125,52 @@ func rowSeq(payload []byte) (n uint64, err error) {
 }
 
 // setReadingsEnds finds where the older parts of readings.csv end: where an
-// anchor says, or else before the first reading that the next part holds.
-func (f *Folder) setReadingsEnds() error {
+// anchor says, or else (the run was killed before it could say) before the
+// first reading that the next part holds.
+func (f *Folder) setReadingsEnds() {
 	file := ledger.ReadingsFile
 	parts := f.parts[file.Name]
-	next := ^uint64(0)
+	next := ^uint64(0) // the first reading of the parts behind
 	for i := len(parts) - 1; i >= 0; i-- {
 		p := &parts[i]
 		seed := ledger.Seed(p.name, f.Number, file.Header())
-		c, ok := f.stated[p.name]
-		last := i == len(parts)-1
-		end, found := seed, ok && c == seed
-		first, some := uint64(0), false
+		c, stated := f.stated[p.name]
+		scan := i < len(parts)-1 && !stated
+		switch {
+		case stated:
+			p.end, p.stated = c, true
+		case scan:
+			p.end = seed
+		}
+		if stated && c == seed {
+			continue
+		}
+		first := next
 		for line, err := range f.countedLines(part{name: p.name}) {
+			var seq uint64
+			if err == nil {
+				seq, err = rowSeq(line.payload)
+			}
+			if lost := (readError{}); errors.As(err, &lost) {
+				f.unread(p.name, lost.error)
+			}
 			if err != nil {
 				continue
 			}
-			seq, err := rowSeq(line.payload)
-			if err != nil {
-				continue
-			}
-			if last {
-				first, some = seq, true
+			first = min(first, seq)
+			if !scan || seq >= next {
 				break
 			}
-			if !found && seq < next {
-				end = line.chain
-			}
-			if !some && !(ok && c == seed) && seq < next {
-				first, some = seq, true
-			}
-			if ok && line.chain == c {
-				end, found = c, true
-				break
-			}
+			p.end = line.chain
 		}
-		if !last {
-			p.end, p.stated = end, found
-		}
-		if some {
-			next = first
-		}
+		next = first
 	}
-	return nil
 }
+
+// readError is a file that could not be read, as against a row.
+type readError struct{ error }
+
+func (e readError) Unwrap() error { return e.error }
 
 // lastReading is the last reading in the folder; ok is false without any.
 func (f *Folder) lastReading() (r ledger.Reading, ok bool, err error) {

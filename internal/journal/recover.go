@@ -115,8 +115,14 @@ func (w *writer) open() (*Recovered, error) {
 	if err != nil {
 		return nil, err
 	}
+	if f.unreadable != nil {
+		return nil, f.unreadable
+	}
 	for _, s := range w.all() {
 		said = append(said, s.recallEnds(f)...)
+	}
+	if err := w.secure(f); err != nil {
+		return nil, err
 	}
 	for _, text := range said {
 		w.said = append(w.said, ledger.Event{Kind: ledger.EvRepaired, Text: text})
@@ -133,6 +139,83 @@ func (w *writer) open() (*Recovered, error) {
 	}
 	rec.BenchTxt = w.j.sheets.latest["bench.toml"].text
 	return rec, nil
+}
+
+// secure makes durable what was found. Rows behind the last anchor may stand in
+// the system's cache only, and if their sync once failed, a new one would
+// succeed without writing them. So they are written again, in place and
+// unchanged, and then synced.
+func (w *writer) secure(f *Folder) error {
+	anchored := map[string]ledger.Chain{}
+	for i := range f.Events {
+		if e := &f.Events[i]; e.Kind == ledger.EvAnchor {
+			_, entries, _ := parseAnchor(e.Text)
+			for _, x := range entries {
+				anchored[x.file] = x.chain
+			}
+		}
+	}
+	for _, s := range w.all() {
+		c, ok := anchored[s.name()]
+		if err := s.writeAgain(c, ok); err != nil {
+			return fmt.Errorf("%s: %w", s.name(), bare(err))
+		}
+	}
+	return w.fsys.SyncDir(w.j.dir)
+}
+
+// writeAgain is secure for one file: from the row behind chain c, or from the
+// beginning where there is none.
+func (s *stream) writeAgain(c ledger.Chain, some bool) error {
+	f, err := s.fsys.Open(s.path(), os.O_RDWR) // not for appending: that forbids a place
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return err
+	}
+	from := int64(0)
+	if some {
+		if from, err = behindChain(f, info.Size(), c); err != nil {
+			return err
+		}
+	}
+	buf := make([]byte, min(info.Size()-from, 1<<20))
+	for from < info.Size() {
+		n, err := f.ReadAt(buf[:min(int64(len(buf)), info.Size()-from)], from)
+		if err != nil && !errors.Is(err, io.EOF) {
+			return err
+		}
+		m, err := f.WriteAt(buf[:n], from)
+		if err == nil && m < n || n == 0 {
+			err = io.ErrShortWrite
+		}
+		if err != nil {
+			return err
+		}
+		from += int64(n)
+	}
+	return f.Sync()
+}
+
+// behindChain is where the row of chain c ends; 0 where there is none such.
+func behindChain(r io.ReaderAt, size int64, c ledger.Chain) (int64, error) {
+	mark := append(append([]byte{','}, c[:]...), '\n')
+	for window := int64(1 << 12); ; window *= 8 {
+		from := max(size-window, 0)
+		buf := make([]byte, size-from)
+		if _, err := r.ReadAt(buf, from); err != nil && !errors.Is(err, io.EOF) {
+			return 0, err
+		}
+		if i := bytes.LastIndex(buf, mark); i >= 0 {
+			return from + int64(i+len(mark)), nil
+		}
+		if from == 0 {
+			return 0, nil
+		}
+	}
 }
 
 // recallEnds learns where the older parts end. A crash between a new part and
@@ -258,8 +341,7 @@ func (s *stream) repair(names []string) (said string, err error) {
 	if !fits {
 		said = strings.TrimPrefix(said+"; ", "; ") + s.name() + ": the last row does not fit its chain; it is left as it is, see verify"
 	}
-	// What a killed process left in the system's cache is not yet on disk.
-	return said, s.f.Sync()
+	return said, nil
 }
 
 // repairHeader mends a file that was torn before its first row. A file with
@@ -282,7 +364,7 @@ func (s *stream) repairHeader(have []byte, want string, size int64, names []stri
 		}
 	}
 	s.size = int64(len(want))
-	return said, errors.Join(writeWhole(s.f, []byte(want)), s.f.Sync())
+	return said, writeWhole(s.f, []byte(want))
 }
 
 // lastWhole finds the end of the last whole row and its chain (nil: there is

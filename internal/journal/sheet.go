@@ -138,8 +138,10 @@ func (w *writer) writeFile(s sheetFile) error {
 		if !info.Mode().IsRegular() {
 			return notRegular(path, info.Mode())
 		}
-		if same, err := w.sameText(path, info, s.text); same || err != nil {
-			return err // there since a crash between the rename and its event
+		// The same text may be there since a crash or a failed sync; it is
+		// written again, because nobody can say whether it is on disk.
+		if have, err := readAll(w.fsys, path); err != nil || string(have) != string(s.text) {
+			return errors.Join(err, fmt.Errorf("%s is there with other content; move it away", s.name))
 		}
 	}
 	if dir != w.j.dir {
@@ -175,20 +177,6 @@ func (w *writer) writeFile(s sheetFile) error {
 		err = w.fsys.SyncDir(w.j.dir)
 	}
 	return err
-}
-
-func (w *writer) sameText(path string, info fs.FileInfo, text []byte) (bool, error) {
-	if info.Size() != int64(len(text)) {
-		return false, fmt.Errorf("%s is there with other content; move it away", path)
-	}
-	have, err := readAll(w.fsys, path)
-	if err != nil {
-		return false, err
-	}
-	if string(have) != string(text) {
-		return false, fmt.Errorf("%s is there with other content; move it away", path)
-	}
-	return true, nil
 }
 
 // readAll reads a file of the folder.

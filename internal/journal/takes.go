@@ -101,9 +101,6 @@ func (f *Folder) readSheets() error {
 	return nil
 }
 
-// tapeFolder holds the tapes.
-const tapeFolder = "tapes"
-
 func sheetOrder(first string) int {
 	return slices.Index([]string{"job.toml", "bench.toml"}, first) & 3 // drivers last
 }
@@ -134,7 +131,7 @@ func (f *Folder) readVersions(first string, names []string) error {
 		name := strings.TrimSuffix(first, base) + partName(base, n)
 		text, err := readAll(f.fsys, filepath.Join(f.Dir, filepath.FromSlash(name)))
 		if err != nil {
-			f.problem("%s: %v", name, bare(err))
+			f.unread(name, err)
 			continue
 		}
 		sum := sha256.Sum256(text)

@@ -1,7 +1,6 @@
 package journal
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -30,16 +29,17 @@ type FileReport struct {
 
 // Verify recomputes every chain of a job's folder and compares the files with
 // each other: anchors, parts, torn tails, sheets and their sums. The error is
-// for a folder that cannot be read at all.
-func Verify(dir string) (Report, error) {
+// for a folder that cannot be read at all. Further checks, such as playing the
+// tapes again, add their lines.
+func Verify(dir string, further ...func(*Folder) []FileReport) (Report, error) {
 	f, err := Load(dir)
 	if err != nil {
 		return Report{}, err
 	}
-	return f.verify(dir), nil
+	return f.verify(dir, further...), nil
 }
 
-func (f *Folder) verify(dir string) Report {
+func (f *Folder) verify(dir string, further ...func(*Folder) []FileReport) Report {
 	v := &verifier{f: f, found: map[string]map[ledger.Chain]int{}, report: Report{Dir: dir, Number: f.Number, Holds: true, Notes: []string{}}}
 	v.readAnchors()
 	for _, file := range ledger.Files {
@@ -48,8 +48,12 @@ func (f *Folder) verify(dir string) Report {
 	v.anchorsFit()
 	v.sheets()
 	v.torn()
+	v.tapes()
 	v.others()
 	v.ending()
+	for _, check := range further {
+		v.report.Files = append(v.report.Files, check(f)...)
+	}
 	for _, x := range v.report.Files {
 		v.report.Holds = v.report.Holds && x.Holds
 	}
@@ -58,13 +62,14 @@ func (f *Folder) verify(dir string) Report {
 
 // verifier gathers what the lines of the report need of each other.
 type verifier struct {
-	f       *Folder
-	report  Report
-	anchors []anchor
-	found   map[string]map[ledger.Chain]int // rows behind an anchored chain, by file
-	full    map[string]bool                 // parts that ended whole
-	rows    map[string]int
-	damage  map[string][]string
+	f        *Folder
+	report   Report
+	anchors  []anchor
+	found    map[string]map[ledger.Chain]int // rows behind an anchored chain, by file
+	full     map[string]bool                 // parts that ended whole
+	tapeSums map[string]ledger.Chain
+	rows     map[string]int
+	damage   map[string][]string
 }
 
 type anchor struct {
@@ -78,6 +83,7 @@ func (v *verifier) bad(file, format string, args ...any) {
 
 // readAnchors lists the anchors and the chains to look for.
 func (v *verifier) readAnchors() {
+	v.tapeSums = map[string]ledger.Chain{}
 	v.full, v.rows, v.damage = map[string]bool{}, map[string]int{}, map[string][]string{}
 	for i := range v.f.Events {
 		e := &v.f.Events[i]
@@ -94,6 +100,10 @@ func (v *verifier) readAnchors() {
 		}
 		v.anchors = append(v.anchors, anchor{why, entries})
 		for _, x := range entries {
+			if strings.HasPrefix(x.file, tapeFolder+"/") {
+				v.tapeSums[x.file] = x.chain
+				continue
+			}
 			if v.found[x.file] == nil {
 				v.found[x.file] = map[ledger.Chain]int{}
 			}
@@ -128,16 +138,14 @@ func (v *verifier) part(file ledger.File, parts []part, i int, order *rowOrder) 
 		return
 	}
 	defer r.Close()
+	lines := newLineReader(r)
+	defer lines.done()
 	chain := ledger.Seed(p.name, v.f.Number, file.Header())
 	v.see(p.name, chain, 0)
 	last := i == len(parts)-1
 	over := !last && p.end == chain // behind the end of an older part
-	var behind [][]byte
-	var torn []byte
-	end := chain
-	lines := newLineReader(r)
-	defer lines.done()
-	rows, counted := 0, 0
+	var behind leftOver
+	counted := 0
 	for {
 		line, err := lines.next()
 		if errors.Is(err, io.EOF) {
@@ -147,16 +155,8 @@ func (v *verifier) part(file ledger.File, parts []part, i int, order *rowOrder) 
 			v.bad(p.name, "line %d: cannot be read: %v", lines.line+1, bare(err))
 			break
 		}
-		if lines.torn {
-			if over && lines.line > 1 {
-				torn = slices.Clone(line) // an unfinished write
-				break
-			}
-			if over && strings.HasPrefix(file.Header(), string(line)) {
-				break // an unfinished header
-			}
-			v.bad(p.name, "line %d: torn, %d bytes without a line end (the next start of the job cuts and keeps them)", lines.line, len(line))
-			break
+		if lines.line == 1 && over && lines.torn {
+			break // an unfinished header: not even that was ever synced
 		}
 		if lines.line == 1 {
 			if string(line) != file.Header() {
@@ -164,44 +164,40 @@ func (v *verifier) part(file ledger.File, parts []part, i int, order *rowOrder) 
 			}
 			continue
 		}
+		if over {
+			behind.add(file, &chain, line, lines.torn)
+			continue
+		}
+		if lines.torn {
+			v.bad(p.name, "line %d: torn, %d bytes without a line end (the next start of the job cuts and keeps them)", lines.line, len(line))
+			break
+		}
 		row, err := cutRow(file, line)
 		if err != nil {
 			v.bad(p.name, "line %d: %v", lines.line, err)
 			continue
 		}
-		rows++
 		if want := chain.Next(row.payload); want != row.chain {
 			v.bad(p.name, "line %d: the chain is %s, expected %s: this row or the one before it was changed, moved, added or removed", lines.line, row.chain, want)
 		}
 		chain = row.chain
-		v.see(p.name, chain, rows)
-		if over {
-			end = chain
-			behind = append(behind, slices.Clone(row.payload))
-			continue
-		}
 		counted++
+		v.see(p.name, chain, counted)
 		if err := order.check(row.payload); err != nil {
 			v.bad(p.name, "line %d: %v", lines.line, err)
 		}
 		over = !last && chain == p.end
-		end = chain
 	}
-	if lines.line == 0 && !(over && !last) {
+	if lines.line == 0 && !over {
 		v.bad(p.name, "empty: not even the header")
 	}
 	if !last && !over {
 		v.bad(p.name, "its last row that counts is not there")
 	}
-	v.rows[p.name] = rows
+	v.rows[p.name] = counted
 	text := fmt.Sprintf("%d rows, order and chain hold", counted)
-	switch {
-	case len(behind) == 0 && len(torn) == 0:
-	case v.full[p.name]:
-		v.bad(p.name, "something stands behind its last row, and it ended whole")
-	default:
-		v.repeated(file, parts, i, behind, torn, end)
-		text += fmt.Sprintf("; what stands behind them (%d rows) stands again in %s", len(behind), parts[i+1].name)
+	if more := v.behind(file, parts, i, behind); more != "" {
+		text += "; " + more
 	}
 	v.report.Files = append(v.report.Files, FileReport{Name: p.name, Rows: counted, Text: text})
 	if !last && !p.stated {
@@ -209,31 +205,56 @@ func (v *verifier) part(file ledger.File, parts []part, i int, order *rowOrder) 
 	}
 }
 
-// repeated checks that what stands behind a part's end stands again in the
-// next ones: whole rows, and an unfinished one whose chain would follow from c.
-func (v *verifier) repeated(file ledger.File, parts []part, i int, behind [][]byte, torn []byte, c ledger.Chain) {
+// leftOver is what stands behind the end of a part that was given up: rows
+// that were written and never known to be on disk, and what a power cut made
+// of the last of them.
+type leftOver struct {
+	rows [][]byte
+	junk int // bytes that are no row, or stand behind such
+}
+
+func (l *leftOver) add(file ledger.File, c *ledger.Chain, line []byte, torn bool) {
+	row, err := cutRow(file, line)
+	if err != nil || torn || l.junk > 0 || c.Next(row.payload) != row.chain {
+		l.junk += len(line) + 1
+		return
+	}
+	*c = row.chain
+	l.rows = append(l.rows, slices.Clone(row.payload))
+}
+
+// behind checks that rows behind a part's end stand again, the same, in the
+// next ones, and says what is there.
+func (v *verifier) behind(file ledger.File, parts []part, i int, left leftOver) string {
 	name := parts[i].name
+	if len(left.rows) == 0 && left.junk == 0 {
+		return ""
+	}
+	if v.full[name] {
+		v.bad(name, "something stands behind its last row, and it ended whole")
+		return ""
+	}
+	rest := left.rows
 	for _, next := range parts[i+1:] {
-		rows := v.f.rows(file, next.name)
-		for _, row := range rows {
-			switch {
-			case len(behind) > 0 && string(row.payload) == string(behind[0]):
-				behind = behind[1:]
-			case len(behind) > 0:
-				v.bad(name, "a row behind its end does not stand in %s: it was changed or added", next.name)
-				return
-			default:
-				whole := slices.Concat(row.payload, []byte{','}, []byte(c.Next(row.payload).String()))
-				if !bytes.HasPrefix(whole, torn) {
-					v.bad(name, "what stands behind its end does not stand in %s: it was changed or added", next.name)
-				}
-				return
+		for _, row := range v.f.countedRows(file, next) {
+			if len(rest) == 0 {
+				break
 			}
+			if string(row.payload) != string(rest[0]) {
+				v.bad(name, "a row behind its end does not stand in %s: it was changed or added", next.name)
+				return ""
+			}
+			rest = rest[1:]
 		}
 	}
-	if len(behind) > 0 || len(torn) > 0 {
-		v.bad(name, "what stands behind its end (%d rows) stands in no later part", len(behind))
+	if len(rest) > 0 {
+		v.bad(name, "%d rows behind its end stand in no later part", len(rest))
 	}
+	text := fmt.Sprintf("%d rows behind them stand again in %s", len(left.rows), parts[i+1].name)
+	if left.junk > 0 {
+		text += fmt.Sprintf(", %d bytes were never a whole row", left.junk)
+	}
+	return text
 }
 
 // see notes the place of a chain that an anchor names.
@@ -249,6 +270,9 @@ func (v *verifier) anchorsFit() {
 	missing := map[string]bool{}
 	for _, a := range v.anchors {
 		for _, x := range a.entries {
+			if v.found[x.file] == nil {
+				continue // a tape
+			}
 			n := v.found[x.file][x.chain]
 			if n < 0 {
 				if !missing[x.file] {
@@ -276,100 +300,6 @@ func (v *verifier) anchorsFit() {
 	}
 	for name, d := range v.damage { // files that only an anchor knows, or that cannot be opened
 		v.report.Files = append(v.report.Files, FileReport{Name: name, Text: d[0]})
-	}
-}
-
-// sheets checks every version against the sum that its event states.
-func (v *verifier) sheets() {
-	stated := map[string]bool{}
-	for _, s := range v.f.Sheets {
-		x := FileReport{Name: s.Name, Holds: s.Sum == s.Stated, Text: "as used: its sum is the one its event states"}
-		stated[s.Name] = true
-		switch {
-		case s.Stated == "":
-			x.Text = "no event states its sum"
-		case !x.Holds:
-			x.Text = "changed: its SHA-256 is " + s.Sum + ", its event states " + s.Stated
-		}
-		v.report.Files = append(v.report.Files, x)
-	}
-	for _, e := range v.f.Events {
-		if name, _, ok := parseSheetText(e.Text); ok && (e.Kind == ledger.EvSheet || e.Kind == ledger.EvBench) && !stated[name] {
-			stated[name] = true
-			v.report.Files = append(v.report.Files, FileReport{Name: name, Text: "missing: an event says that it was used"})
-		}
-	}
-}
-
-// torn checks the tails that were cut after a crash.
-func (v *verifier) torn() {
-	stated := map[string]string{}
-	for _, e := range v.f.Events {
-		if e.Kind != ledger.EvRepaired {
-			continue
-		}
-		if _, kept, ok := strings.Cut(e.Text, "they are kept: "); ok {
-			if name, sum, ok := parseSheetText(kept); ok {
-				stated[name] = sum
-			}
-		}
-	}
-	for _, name := range v.f.names {
-		if !strings.Contains(name, ".torn-") {
-			continue
-		}
-		sum, ok := stated[name]
-		delete(stated, name)
-		x := FileReport{Name: name, Text: "a torn tail, kept as it was"}
-		if text, err := readAll(v.f.fsys, v.f.Dir+"/"+name); err != nil {
-			x.Text = "cannot be read: " + bare(err).Error()
-		} else if _, have, _ := parseSheetText(sheetText(name, text)); !ok {
-			// A crash between keeping the tail and cutting it leaves one too many.
-			x.Holds = true
-			v.report.Notes = append(v.report.Notes, name+": no event tells of this torn tail")
-		} else if x.Holds = have == sum; !x.Holds {
-			x.Text = "changed: its SHA-256 is " + have + ", its event states " + sum
-		}
-		v.report.Files = append(v.report.Files, x)
-	}
-	for name := range stated {
-		v.report.Files = append(v.report.Files, FileReport{Name: name, Text: "missing: an event says that it was kept"})
-	}
-}
-
-// others names what stands in the folder and is no part of the log.
-func (v *verifier) others() {
-	known := map[string]bool{lockName: true, driverFolder: true, tapeFolder: true}
-	for _, x := range v.report.Files {
-		known[x.Name] = true
-	}
-	for _, name := range v.f.names {
-		if !known[name] {
-			v.report.Notes = append(v.report.Notes, name+" is no part of the log")
-		}
-	}
-}
-
-// ending checks how the log ends: in order, with an anchor behind the last row
-// of every file, or without (the daemon runs, or was killed).
-func (v *verifier) ending() {
-	n := len(v.f.Events)
-	if n == 0 || v.f.Events[n-1].Kind != ledger.EvAnchor || len(v.anchors) == 0 || v.anchors[len(v.anchors)-1].why != "stop" {
-		if n > 0 && v.f.Events[n-1].Kind == ledger.EvStop {
-			v.fail(v.lastName(ledger.EventsFile), "the anchor behind the last stop is missing")
-			return
-		}
-		v.report.Notes = append(v.report.Notes, "the log does not end with a stop: the daemon is running, or was killed; rows behind the last anchor cannot be counted")
-		return
-	}
-	for _, x := range v.anchors[len(v.anchors)-1].entries {
-		behind := v.rows[x.file] - v.found[x.file][x.chain]
-		if x.file == v.lastName(ledger.EventsFile) {
-			behind-- // the anchor itself
-		}
-		if behind > 0 && v.isLast(x.file) {
-			v.fail(x.file, fmt.Sprintf("%d rows were added behind the last stop", behind))
-		}
 	}
 }
 

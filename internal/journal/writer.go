@@ -17,6 +17,7 @@ type writer struct {
 	readings, rests, budget, extras, takes, events *stream
 	format                                         ledger.ReadingWriter
 
+	tapes   []*Tape
 	files   []sheetFile    // to be written before any row that follows them
 	kept    []sheetFile    // all of this run, for a folder that was removed
 	waiting []*ledger.Take // rows formatted, receipt owed
@@ -54,6 +55,7 @@ func (w *writer) run() {
 		case <-syncAt:
 			syncAt = nil
 			w.commit()
+			w.flushTapes(true)
 		case <-retryAt:
 			retryAt = nil
 			w.tryAgain()
@@ -122,6 +124,8 @@ func (w *writer) drain() (stop *closing) {
 			w.addFiles(m.files)
 		case m.lost != nil:
 			w.lose(*m.lost)
+		case m.tape != nil:
+			w.addTape(m.tape, m.bytes)
 		}
 	}
 	w.j.giveBack(q)
@@ -205,11 +209,12 @@ func (w *writer) anchor(why string) {
 }
 
 // anchorNow is anchor where everything is on disk already.
-func (w *writer) anchorNow(why string) {
+func (w *writer) anchorNow(why string, more ...anchorEntry) {
 	var entries []anchorEntry
 	for _, s := range w.all() {
 		entries = append(entries, s.anchors()...)
 	}
+	entries = append(entries, more...)
 	w.say(ledger.EvAnchor, anchorText(why, entries))
 }
 
