@@ -51,6 +51,8 @@ const (
 	// A rectangle narrower than this part of a normal counts as normal there:
 	// the fourth cumulant it leaves out moves no probability by 1e-7.
 	narrow = 0.05
+	// So many widths away the normal tail is beyond a float64's last digit.
+	far = 8.5
 	// Beyond this many rectangles the smallest are taken as normal.
 	mostRects = 10
 	// Largest loss of digits allowed by the alternating sum.
@@ -290,7 +292,7 @@ func (c *Combined) at(x float64) (F, f float64) {
 // iterated is the n-fold integral of the normal distribution function of width
 // sd, and the (n-1)-fold: I_n(z) = (z I_{n-1}(z) + I_{n-2}(z))/n, scaled.
 func iterated(x, sd float64, n int) (hi, lo float64) {
-	if sd == 0 || x > 40*sd {
+	if sd == 0 || x > far*sd {
 		if x < 0 || x == 0 && n > 0 {
 			return 0, 0
 		}
@@ -305,7 +307,7 @@ func iterated(x, sd float64, n int) (hi, lo float64) {
 		}
 		return b, a
 	}
-	if x < -40*sd {
+	if x < -far*sd {
 		return 0, 0
 	}
 	z := x / sd
@@ -315,6 +317,14 @@ func iterated(x, sd float64, n int) (hi, lo float64) {
 		b, a = (x*b+sd*sd*a)/float64(k), b
 	}
 	return b, a
+}
+
+// density is CDF with its derivative, for what is not drawn by Monte Carlo.
+func (c *Combined) density(x float64) (F, f float64) {
+	if c.U == 0 {
+		return c.CDF(x), 0
+	}
+	return c.at(x + c.offset)
 }
 
 // CDF is the probability that the true value exceeds the result by less than x.

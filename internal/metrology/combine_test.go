@@ -213,3 +213,10 @@ func BenchmarkCombine(b *testing.B) {
 		c.Prob(3, 0, 5)
 	}
 }
+
+func BenchmarkDecisionZone(b *testing.B) {
+	ask := Ask{Step: 0.0254, ErrorLocal: 0.005, Hysteresis: 0.002, Difference: true, Limits: Limits{0.009, 0.050}, Confidence: 0.95}
+	for b.Loop() {
+		DecisionZone(ask)
+	}
+}

@@ -38,7 +38,7 @@ func Settle(q Question) string {
 	scaled := func(k float64, names ...string) Combined { return q.Combined.Parts.scale(k, names...).Combine() }
 
 	if q.Combined.UpperBound {
-		if s := q.finerStep(decided); s > 0 {
+		if s := q.finerStep(say, decided); s > 0 {
 			return "a gauge with a step of " + stepText(say, s) + " would decide it"
 		}
 		return "only a much finer gauge could decide it"
@@ -51,7 +51,7 @@ func Settle(q Question) string {
 			}
 		}
 	}
-	if s := q.finerStep(decided); s > 0 {
+	if s := q.finerStep(say, decided); s > 0 {
 		return "a gauge with a step of " + stepText(say, s) + " would decide it"
 	}
 	if decided(scaled(0, PartError, PartErrorAssumed, PartHysteresis)) {
@@ -73,15 +73,18 @@ func Settle(q Question) string {
 	return "the uncertainty must come down from " + say.full(q.Combined.U95) + " to " + say.bare(q.Combined.U95*lo) + ": a finer gauge and steadier strokes"
 }
 
-// finerStep is a step of the 1-2-5 row, finer than the gauge's, that decides it
-// with what hangs on the step reduced alike; 0 where none does.
-func (q Question) finerStep(decided func(Combined) bool) float64 {
-	if q.Step <= 0 {
+// finerStep is a step of the 1-2-5 row (in the unit shown), finer than the
+// gauge's, that decides it with what hangs on the step reduced alike; 0 where
+// none within four decades does.
+func (q Question) finerStep(say speech, decided func(Combined) bool) float64 {
+	unit, err := quantity.Convert(1, say.to, say.from)
+	if q.Step <= 0 || err != nil {
 		return 0
 	}
-	for e := int(math.Ceil(math.Log10(q.Step))); e > int(math.Log10(q.Step))-4; e-- {
+	top := int(math.Ceil(math.Log10(q.Step / unit)))
+	for e := top; e > top-5; e-- {
 		for _, m := range []float64{1, 0.5, 0.2} {
-			s := m * math.Pow10(e)
+			s := m * math.Pow10(e) * unit
 			if s >= q.Step*0.999 {
 				continue
 			}

@@ -3,6 +3,7 @@ package metrology
 import (
 	"fmt"
 	"math"
+	"sort"
 
 	"thouwright/internal/quantity"
 )
@@ -35,6 +36,7 @@ type Zone struct {
 	Assumed    bool // the gauge's error was not given: one step assumed
 	Confidence float64
 	limits     Limits
+	ask        Ask
 }
 
 // DecisionZone finds the zone. With a normal uncertainty u and limits T apart
@@ -50,7 +52,8 @@ func DecisionZone(a Ask) Zone {
 	z.Low, z.High, z.Empty = passing(c, a.Limits, a.Confidence)
 	z.Share = share(z.Low, z.High, z.Empty, a.Limits)
 	z.FinestHigh = finest(c, a.Limits, a.Confidence)
-	z.StepNeeded = a.stepNeeded()
+	z.StepNeeded = a.stepNeeded(1)
+	z.ask = a
 	return z
 }
 
@@ -92,21 +95,40 @@ func passing(c Combined, lim Limits, conf float64) (low, high float64, empty boo
 	case math.IsInf(lim.High, 1):
 		return lim.Low + guard, lim.High, false
 	}
-	in := func(v float64) float64 { _, p, _ := c.Prob(v, lim.Low, lim.High); return p }
-	mid := (lim.Low + lim.High) / 2
-	if in(mid) < conf {
+	// By symmetry about the middle one side is enough. Beyond the inner end
+	// p_in falls, so this is a quantile of its own.
+	w := lim.Width()
+	in := func(x float64) (p, density float64) { // x: from the middle outward
+		F, f := c.density(w/2 - x)
+		G, g := c.density(-w/2 - x)
+		return F - G, g - f
+	}
+	if p, _ := in(0); p < conf {
 		return math.NaN(), math.NaN(), true
 	}
-	inside, outside := mid, lim.High
+	mid := (lim.Low + lim.High) / 2
+	lo, hi := 0.0, w/2
+	x := max(0, w/2-guard)
 	for range 60 {
-		m := (inside + outside) / 2
-		if in(m) >= conf {
-			inside = m
+		p, d := in(x)
+		if p >= conf {
+			lo = x
 		} else {
-			outside = m
+			hi = x
 		}
+		if hi-lo < 1e-9*w {
+			break
+		}
+		next := x - (p-conf)/d
+		if !(next > lo && next < hi) {
+			next = (lo + hi) / 2
+		}
+		if math.Abs(next-x) < 1e-10*w { // Newton has arrived; stay on the passing side
+			break
+		}
+		x = next
 	}
-	return 2*mid - inside, inside, false
+	return mid - x, mid + x, false
 }
 
 // share is the part of the limits that a result can pass in. An open lower end
@@ -138,32 +160,33 @@ func finest(c Combined, lim Limits, conf float64) float64 {
 // enough is the share of the limits that a gauge which 'would do' leaves.
 const enough = 0.5
 
-// stepNeeded is the coarsest step of the 1-2-5 row, in the unit given, that
-// leaves enough; an assumed error shrinks with the step, a given one stays.
-func (a Ask) stepNeeded() float64 {
+// stepNeeded is the coarsest step of the 1-2-5 row, counted in a unit of so
+// many of the limits' own, that leaves enough; an assumed error shrinks with
+// the step, a given one stays.
+func (a Ask) stepNeeded(unit float64) float64 {
 	ok := func(step float64) bool {
 		b, _ := a.budget(step)
 		low, high, empty := passing(b.Combine(), a.Limits, a.Confidence)
 		return share(low, high, empty, a.Limits) >= enough
 	}
-	if !ok(0) || a.Limits.None() {
-		return 0
-	}
 	width := a.Limits.Width()
 	if math.IsInf(width, 1) {
 		width = math.Abs(a.Limits.High)
 	}
-	if math.IsInf(width, 1) || width == 0 {
+	if math.IsInf(width, 1) || width == 0 || a.Limits.None() || !ok(0) {
 		return 0
 	}
-	for e := int(math.Ceil(math.Log10(width))); e > -9; e-- {
-		for _, m := range []float64{1, 0.5, 0.2} {
-			if s := m * math.Pow10(e); ok(s) {
-				return s
-			}
-		}
+	// A step as wide as the limits never leaves half of them; nine decades
+	// below, any error left is not the step's.
+	top := 3 * int(math.Ceil(math.Log10(width/unit)))
+	row := func(i int) float64 { // i falls by one from step to finer step
+		return unit * [...]float64{1, 2, 5}[((i%3)+3)%3] * math.Pow10(int(math.Floor(float64(i)/3)))
 	}
-	return 0
+	n := sort.Search(27, func(k int) bool { return ok(row(top - k)) })
+	if n == 27 {
+		return 0
+	}
+	return row(top - n)
 }
 
 // In says it in one line for people, given the limits' unit and the one to show.
@@ -181,6 +204,9 @@ func (z Zone) In(from, to quantity.Unit) string {
 		assumed = "; its error is not given, one step is assumed"
 	}
 	remedy := ""
+	if f, err := quantity.Convert(1, to, from); z.Share < enough && err == nil && to != from {
+		z.StepNeeded = z.ask.stepNeeded(f) // a round one where it is read
+	}
 	switch {
 	case z.Share >= enough:
 	case z.StepNeeded > 0:
