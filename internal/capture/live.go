@@ -60,7 +60,7 @@ func (c *Capture) liveActive(l *ledger.Live) *ledger.LiveActive {
 		Wanted:     c.spec.Strokes,
 		Most:       c.spec.MaxStrokes,
 		Reason:     c.view.reason,
-		Zone:       zoneLine(c.spec, c.main.digit*c.remember(c.spec.Gauge.Name).Ratio(), showIn(l, c.spec.Unit)),
+		Zone:       zoneLine(c.spec, c.step(), showIn(l, c.spec.Unit)),
 		Guide:      c.adjust.guide,
 		Adjustable: k.Adjuster != nil,
 		Next:       c.nextName(),

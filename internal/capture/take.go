@@ -38,6 +38,11 @@ func (c *Capture) finish(res *method.Result, out *Out) {
 	if res.NoVerdict != "" && t.Verdict != ledger.NoVerdict {
 		t.Verdict, t.Side = ledger.Undecided, ""
 		t.Note = join(t.Note, res.NoVerdict)
+	} else if t.Verdict == ledger.Undecided && !c.adjust.open {
+		t.Note = join(t.Note, metrology.Settle(metrology.Question{
+			Value: t.Result, Combined: comb, Limits: limitsOf(c.spec), Confidence: c.spec.Confidence,
+			Strokes: t.Strokes, Step: c.step(), Unit: t.Unit,
+		}))
 	}
 	if c.adjust.open && t.Verdict == ledger.Pass {
 		// Locking moves the play, so what is set is not yet what stays.
@@ -155,4 +160,13 @@ func join(a, b string) string {
 		return a
 	}
 	return a + "; " + b
+}
+
+// step is the gauge's, in the check's unit: the declared one, else what the
+// readings have shown.
+func (c *Capture) step() float64 {
+	if s := c.spec.Gauge.Step; s > 0 {
+		return s
+	}
+	return c.main.digit * c.remember(c.spec.Gauge.Name).Ratio()
 }

@@ -13,15 +13,17 @@ func zoneLine(s method.Spec, step float64, show quantity.Unit) string {
 	if lim.None() || !s.Unit.IsLength() || s.Method == method.Derived {
 		return ""
 	}
-	if s.Gauge.Step > 0 {
-		step = s.Gauge.Step
-	}
 	if step <= 0 {
 		return "" // the step shows itself once the gauge moves
 	}
+	local := s.Gauge.ErrorLocal
+	if span := s.Gauge.ErrorSpan; span > 0 && lim.High > span && s.Gauge.HasError {
+		local = 0 // the movement may be longer than what it was given for
+	}
 	ask := metrology.Ask{
 		Step:       step,
-		ErrorLocal: s.Gauge.ErrorLocal,
+		ErrorKnown: s.Gauge.HasError || s.Gauge.HasErrorLocal,
+		ErrorLocal: local,
 		Error:      s.Gauge.Error,
 		Hysteresis: s.Gauge.Hysteresis,
 		Difference: s.Method != method.Size,
