@@ -134,6 +134,8 @@ func number(v float64, u quantity.Unit) string {
 		return strconv.FormatFloat(v, 'f', 2, 64)
 	case a >= 1000:
 		return strconv.FormatFloat(v, 'f', 0, 64)
+	case a >= 100:
+		return strconv.FormatFloat(v, 'f', 1, 64)
 	case a >= 1:
 		return strconv.FormatFloat(v, 'f', 2, 64)
 	}
@@ -149,12 +151,17 @@ func isZero(s string) bool {
 	return true
 }
 
-// inUnit converts a result's number for showing: lengths to the asked unit.
+// inUnit converts a result's number for showing: a length, held in mm, to the
+// asked unit, and others where they can be.
 func (r Result) inUnit(v float64, asked quantity.Unit) (float64, quantity.Unit) {
-	if !r.Unit.IsLength() || math.IsInf(v, 0) {
+	from := r.Unit
+	if from.IsLength() {
+		from = quantity.MM
+	}
+	if math.IsInf(v, 0) {
 		return v, r.Unit
 	}
-	x, err := quantity.Convert(v, quantity.MM, asked)
+	x, err := quantity.Convert(v, from, asked)
 	if err != nil {
 		return v, r.Unit
 	}
@@ -188,6 +195,9 @@ func (r Result) Say(asked quantity.Unit) string {
 		return strings.TrimSpace(r.Exact.String() + " " + r.Unit.String())
 	}
 	if !r.Unit.IsLength() {
+		if u, ok := imperial[r.Unit]; ok {
+			return r.in(r.Unit) + " (" + r.in(u) + ")"
+		}
 		return r.in(r.Unit)
 	}
 	s := r.in(asked)
@@ -203,6 +213,9 @@ func (r Result) Say(asked quantity.Unit) string {
 	}
 	return s + " (" + rest + ")"
 }
+
+// imperial is what a force or stress is also shown in.
+var imperial = map[quantity.Unit]quantity.Unit{quantity.N: quantity.Lbf, quantity.MPa: quantity.Psi}
 
 // in writes the result's numbers in one unit.
 func (r Result) in(u quantity.Unit) string {

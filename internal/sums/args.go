@@ -2,6 +2,7 @@ package sums
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"thouwright/internal/form"
@@ -177,9 +178,57 @@ func (s Sum) Help() string {
 	}
 	b.WriteString("  --unit 'thou'\n        unit of the answer: mm, um, in, thou (mm if not given)\n")
 	b.WriteString("  --json\n        print one JSON object\n")
+	b.WriteString("\nResults, by their JSON keys:\n")
+	for _, r := range s.results() {
+		fmt.Fprintf(&b, "  %s: %s\n", r.Name, r.Label)
+	}
 	fmt.Fprintf(&b, "\nQuantities are written 0.050 mm, 2 thou, 31.87 ± 0.003 mm; a range is 0.009..0.050 mm.\nFormula: %s.\nSource: %s.\n\nExamples:\n", s.Formula, s.Source)
 	for _, e := range s.Examples {
 		fmt.Fprintf(&b, "  %s\n", e)
 	}
 	return b.String()
+}
+
+// results are what the sum's examples give, each key once.
+func (s Sum) results() (out []Result) {
+	for _, e := range s.Examples {
+		in, o, err := s.ParseArgs(shellWords(strings.TrimPrefix(e, "thouwright calc "+s.Verb)))
+		if err != nil {
+			continue // a test runs every example
+		}
+		a, err := s.Run(in, o.Unit)
+		if err != nil {
+			continue
+		}
+		for _, r := range a.Results {
+			if !slices.ContainsFunc(out, func(x Result) bool { return x.Name == r.Name }) {
+				out = append(out, r)
+			}
+		}
+	}
+	return out
+}
+
+// shellWords splits an example as a shell does, single quotes included.
+func shellWords(s string) (out []string) {
+	quoted, open := false, false
+	word := ""
+	for _, r := range s {
+		switch {
+		case r == '\'':
+			quoted, open = !quoted, true
+		case r == ' ' && !quoted:
+			if open {
+				out = append(out, word)
+			}
+			word, open = "", false
+		default:
+			word += string(r)
+			open = true
+		}
+	}
+	if open {
+		out = append(out, word)
+	}
+	return out
 }

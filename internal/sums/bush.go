@@ -30,7 +30,7 @@ var bushSum = Sum{
 		"thouwright calc bush --shaft '31.872 ± 0.003 mm' --shaft '31.866 ± 0.003 mm' --clearance 0.009..0.050 --bore-u95 0.004 --least 31.75",
 		"thouwright calc bush --shaft 31.87 --clearance 0.009..0.050 --ground 31.80 --original 32 --case 0.8 --case-left 0.5",
 	},
-	Picture:  `<svg viewBox="0 0 80 80" fill="none" stroke="currentColor"><circle cx="40" cy="40" r="36"/><circle cx="40" cy="40" r="25"/><circle cx="40" cy="42" r="21"/><path d="M40 15v6M36 12l4 3 4-3M36 24l4-3 4 3"/><path d="M6 40h68M40 6v68" stroke-dasharray="8 2 2 2" stroke-width=".5"/></svg>`,
+	Picture:  picture(bushDrawing),
 	Cautions: []string{cautionGrind, cautionPress, cautionAfter, cautionSize},
 	run:      runBush,
 }

@@ -28,7 +28,7 @@ var convertSum = Sum{
 		"thouwright calc convert '1.950 ± 0.016 in' --to mm --inward",
 		"thouwright calc convert 11 in*lbf --to N*m",
 	},
-	Picture: `<svg viewBox="0 0 120 50" fill="none" stroke="currentColor"><path d="M10 15h100M10 35h100"/><path d="M10 10v10M30 12v6M50 12v6M70 12v6M90 12v6M110 10v10"/><path d="M10 30v10M60.8 30v10M35.4 32v6M86 32v6M110 30v10" /><path d="M38 15v20M82 15v20" stroke-dasharray="2 2"/></svg>`,
+	Picture: picture(convertDrawing),
 	run:     runConvert,
 }
 
@@ -188,7 +188,7 @@ func (c *conversion) single(a *Answer, q quantity.Quantity, plus *quantity.Quant
 	if err != nil {
 		return fmt.Errorf("%s in %s to %d places: %w", q, c.to, c.places, err)
 	}
-	res := Result{Name: "text", Label: "in " + c.to.String(), Form: Word, Text: d.String() + " " + c.to.String()}
+	res := Result{Name: "text", Label: "rounded", Form: Word, Text: d.String() + " " + c.to.String()}
 	if plus != nil {
 		p, err := exactIn(*plus, c.to)
 		if q.Unit.Kind() == quantity.Temperature {
@@ -276,12 +276,12 @@ func (c *conversion) limits(a *Answer, low, high *quantity.Quantity) error {
 		}
 		before := new(big.Rat).Sub(hi, lo)
 		lost := new(big.Rat).Sub(before, new(big.Rat).Sub(dh.Rat(), dl.Rat()))
-		a.word("text", "in "+c.to.String(), text)
+		a.word("text", "rounded", text)
 		if err := a.loss(lost, before, c.places, c.to); err != nil {
 			return err
 		}
 	} else {
-		a.word("text", "in "+c.to.String(), text)
+		a.word("text", "rounded", text)
 	}
 	if outside.Sign() > 0 {
 		f, _ := outside.Float64()

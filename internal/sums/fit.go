@@ -27,7 +27,7 @@ var fitSum = Sum{
 		"thouwright calc fit 32 --clearance 0.009..0.050",
 		"thouwright calc fit '32 H7' --shaft '31.962 ± 0.003 mm'",
 	},
-	Picture:  `<svg viewBox="0 0 120 60" fill="none" stroke="currentColor"><path d="M10 6h100v12H10zM10 42h100v12H10z"/><path d="M4 22h112v16H4z"/><path d="M60 18v4M60 38v4" stroke-width="2"/><path d="M0 30h120" stroke-dasharray="8 2 2 2"/></svg>`,
+	Picture:  picture(fitDrawing),
 	Cautions: []string{cautionSize},
 	run:      runFit,
 }

@@ -18,11 +18,9 @@ type value struct {
 	u95       float64 // 0 where none was given
 	low, high float64 // of a span; infinite where open; low = high = num for one value
 	span      bool
-	exact     quantity.Measured // of one value
-	limits    quantity.Range    // of a span
-	unit      quantity.Unit     // as typed
-	word      string            // of a link: play, arm or ratio
-	class     fits.Class        // instead of a span
+	unit      quantity.Unit // as typed
+	word      string        // of a link: play, arm or ratio
+	class     fits.Class    // instead of a span
 }
 
 // values are a sum's inputs after reading. The run functions take them through
@@ -56,12 +54,6 @@ func (v *values) num(name string) float64 { return v.one(name).num }
 func (v *values) text(name string) string { return v.one(name).text }
 func (v *values) on(name string) bool     { return v.one(name).text == "yes" }
 func (v *values) count(name string) int   { return int(v.one(name).num) }
-func (v *values) or(name string, d float64) float64 {
-	if v.has(name) {
-		return v.num(name)
-	}
-	return d
-}
 
 // positive is a number that has to be above zero.
 func (v *values) positive(name string) (float64, error) {
@@ -214,7 +206,7 @@ func (f *Field) parse(t string, unit quantity.Unit) (value, error) {
 		if r.Unit, err = f.unitOr(t, r.Unit, unit); err != nil {
 			return x, err
 		}
-		x.limits, x.unit, x.span = r, r.Unit, true
+		x.unit, x.span = r.Unit, true
 		if x.low, x.high, err = r.In(f.base()); err != nil {
 			return x, f.wrongUnit(t)
 		}
@@ -239,7 +231,7 @@ func (f *Field) parse(t string, unit quantity.Unit) (value, error) {
 			x.u95 -= zero
 		}
 	}
-	x.low, x.high, x.exact, x.unit, x.text = x.num, x.num, m, m.Unit, m.String()
+	x.low, x.high, x.unit, x.text = x.num, x.num, m.Unit, m.String()
 	return x, err
 }
 

@@ -27,7 +27,7 @@ var lashSum = Sum{
 		"thouwright calc lash --play '0.8 mm' --arm '150 mm' --ratio 18 --wheel '450 mm'",
 		"thouwright calc lash --chain 'play 0.4 mm, arm 140 mm, arm 150 mm, play 0.3 mm, arm 160 mm, ratio 18, play 1.5 deg' --wheel '18 in'",
 	},
-	Picture:  `<svg viewBox="0 0 110 70" fill="none" stroke="currentColor"><circle cx="78" cy="30" r="26"/><circle cx="78" cy="30" r="4"/><path d="M78 30l-24 10M78 34v22M78 30l24 10M74 32L20 56"/><circle cx="18" cy="57" r="3"/><path d="M10 46l-4 16M4 57l2 5 5-2"/></svg>`,
+	Picture:  picture(lashDrawing),
 	Cautions: []string{cautionSteering, "49 CFR 393.209 is for commercial vehicles in the United States; 570.7 for vehicles in use of 10,000 lb or less there. The maker's figure and local rules come first.", cautionAfter, cautionSize},
 	run:      runLash,
 }

@@ -33,7 +33,7 @@ var pressSum = Sum{
 		"thouwright calc press --bush 30.035..30.056 --housing 30.000..30.021 --bore 25 --housing-od 60 --length 40 --finish 25.000..25.021",
 		"thouwright calc press --interference '0.050 mm' --at 30 --bore 25 --housing-od 60 --bush-material 'phosphor bronze' --bush-yield '195 MPa'",
 	},
-	Picture:  `<svg viewBox="0 0 90 80" fill="none" stroke="currentColor"><path d="M10 30h22v44H10zM58 30h22v44H58z"/><path d="M32 12h7v44h-7zM51 12h7v44h-7z"/><path d="M45 2v8M42 7l3 4 3-4"/><path d="M45 14v62" stroke-dasharray="8 2 2 2"/></svg>`,
+	Picture:  picture(pressDrawing),
 	Cautions: []string{cautionPress, cautionHeat, cautionSize},
 	run:      runPress,
 }

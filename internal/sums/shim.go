@@ -28,7 +28,7 @@ var shimSum = Sum{
 		"thouwright calc shim --play '0.31 mm' --band '0.02..0.05 mm' --stock '0.05, 0.10, 0.20, 0.50 mm'",
 		"thouwright calc shim --play '2 thou' --band '4..8 thou' --adding more --fitted '5, 10 thou' --stock '3 x2, 5 x2, 10 thou' --unit thou",
 	},
-	Picture:  `<svg viewBox="0 0 110 60" fill="none" stroke="currentColor"><path d="M6 10h36v40H6zM68 10h36v40H68z"/><path d="M42 14h5v32h-5zM47 14h3v32h-3zM50 14h8v32h-8z"/><path d="M58 54v4M68 54v4M58 56h10"/></svg>`,
+	Picture:  picture(shimDrawing),
 	Cautions: []string{cautionTurn, cautionLock, cautionAfter},
 	run:      runShim,
 }

@@ -1,10 +1,6 @@
 package sums
 
-import (
-	"math"
-
-	"thouwright/internal/quantity"
-)
+import "math"
 
 // spread carries the inputs' uncertainties into the results by first-order
 // propagation (JCGM 100, 5.1.2): each uncertain input in turn goes up and down
@@ -89,6 +85,5 @@ func (v *values) shifted(name string, i int, by float64) *values {
 	}
 	x := &w.m[name][i]
 	x.num, x.low, x.high = x.num+by, x.low+by, x.high+by
-	x.exact = quantity.Measured{}
 	return w
 }

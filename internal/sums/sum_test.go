@@ -10,30 +10,6 @@ import (
 	"thouwright/internal/quantity"
 )
 
-// shellWords splits an example as a shell does, single quotes included.
-func shellWords(s string) (out []string) {
-	quoted, open := false, false
-	word := ""
-	for _, r := range s {
-		switch {
-		case r == '\'':
-			quoted, open = !quoted, true
-		case r == ' ' && !quoted:
-			if open {
-				out = append(out, word)
-			}
-			word, open = "", false
-		default:
-			word += string(r)
-			open = true
-		}
-	}
-	if open {
-		out = append(out, word)
-	}
-	return out
-}
-
 // do runs a sum from a command line without its verb.
 func do(t *testing.T, verb, line string) (*Answer, error) {
 	t.Helper()
@@ -150,10 +126,20 @@ func TestDefinitions(t *testing.T) {
 		}
 		d := xml.NewDecoder(strings.NewReader(s.Picture))
 		for {
-			if _, err := d.Token(); err == io.EOF {
+			tok, err := d.Token()
+			if err == io.EOF {
 				break
 			} else if err != nil {
 				t.Fatalf("%s: its picture: %v", s.Verb, err)
+			}
+			if e, ok := tok.(xml.StartElement); ok {
+				seen := map[string]bool{}
+				for _, a := range e.Attr {
+					if seen[a.Name.Local] || a.Name.Local == "class" {
+						t.Errorf("%s: its picture: <%s> has %s twice, or a class", s.Verb, e.Name.Local, a.Name.Local)
+					}
+					seen[a.Name.Local] = true
+				}
 			}
 		}
 		if !strings.Contains(s.Picture, "currentColor") || !strings.Contains(s.Picture, "viewBox") {

@@ -25,7 +25,7 @@ var tiltSum = Sum{
 		"thouwright calc tilt --near 0.05 --far 0.03 --overhang 20 --span 120",
 		"thouwright calc tilt --clearance '0.009..0.050 mm' --overhang '20 mm' --span '120 mm'",
 	},
-	Picture:  `<svg viewBox="0 0 120 60" fill="none" stroke="currentColor"><path d="M8 8h18v14H8zM8 38h18v14H8zM66 8h18v14H66zM66 38h18v14H66z"/><path d="M2 36L116 20M2 41L116 25"/><path d="M104 2v18M101 16l3 5 3-5"/><path d="M8 56h76M84 56h20" stroke-dasharray="2 2"/></svg>`,
+	Picture:  picture(tiltDrawing),
 	Cautions: []string{cautionTurn, cautionSize},
 	run:      runTilt,
 }

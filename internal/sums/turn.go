@@ -29,7 +29,7 @@ var turnSum = Sum{
 		"thouwright calc turn --pitch '1.5 mm' --play '0.12 mm' --band '0.02..0.05 mm' --slots 6 --holes 2",
 		"thouwright calc turn --tpi 18 --play '5 thou' --band '1..3 thou' --slots 6 --holes 2 --offset '0 deg' --to-slot slacken --unit thou",
 	},
-	Picture:  `<svg viewBox="0 0 80 80" fill="none" stroke="currentColor"><path d="M72 40L56 67.7H24L8 40l16-27.7h32z"/><circle cx="40" cy="40" r="15"/><path d="M40 8v10M67.7 24l-8.7 5M67.7 56l-8.7-5M40 72V62M12.3 56l8.7-5M12.3 24l8.7 5"/><path d="M40 31a9 9 0 1 1-8 5M31 30l1 6 5-3"/></svg>`,
+	Picture:  picture(turnDrawing),
 	Cautions: []string{cautionTurn, cautionLock, cautionAfter},
 	run:      runTurn,
 }

@@ -31,7 +31,7 @@ var warmSum = Sum{
 		"thouwright calc warm --shaft 31.975..31.991 --bore 32.000..32.025 --bush 38 --housing-od 60 --temp '80 degC'",
 		"thouwright calc warm --shaft '31.982 ± 0.003 mm' --bore '32.012 ± 0.004 mm' --temp '90 degC' --housing-material aluminium",
 	},
-	Picture:  `<svg viewBox="0 0 80 80" fill="none" stroke="currentColor"><circle cx="40" cy="40" r="37"/><circle cx="40" cy="40" r="27"/><circle cx="40" cy="40" r="21"/><circle cx="40" cy="40" r="18"/><path d="M53 53l10 10M63 58v5h-5M27 27L17 17M17 22v-5h5"/></svg>`,
+	Picture:  picture(warmDrawing),
 	Cautions: []string{cautionHeat, cautionAfter, cautionSize},
 	run:      runWarm,
 }
