@@ -5,6 +5,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/rs/zerolog"
+
 	"thouwright/config"
 )
 
@@ -12,7 +14,7 @@ import (
 // a real sound server played. The sink plays into nothing: a loudspeaker adds
 // its own buffer. Run: go test -run xxx -bench Onset -benchtime 100x ./internal/sound
 func BenchmarkOnset(b *testing.B) {
-	p, _, r := bench(b, config.Sound{Output: "pulse"})
+	p, r := bench(b, config.Sound{Output: "pulse"})
 	p.Play(Pass)
 	heard(b, r, 0)
 	var took []float64
@@ -32,4 +34,14 @@ func BenchmarkOnset(b *testing.B) {
 	b.ReportMetric(took[len(took)*95/100], "ms-p95")
 	b.ReportMetric(took[len(took)-1], "ms-max")
 	b.ReportMetric(0, "ns/op")
+}
+
+// BenchmarkPlayCall measures what a call costs the one who asks.
+func BenchmarkPlayCall(b *testing.B) {
+	p := New(config.Sound{Output: "none", Volume: 0.5}, zerolog.Nop())
+	defer p.Close()
+	b.ReportAllocs()
+	for b.Loop() {
+		p.Play(Pass)
+	}
 }

@@ -69,6 +69,7 @@ func (s *playing) stop() {
 // can be reached and the terminal's bell else; pulse, bell and none are just
 // that.
 func New(cfg config.Sound, log zerolog.Logger) *Player {
+	rendered()
 	p := &Player{log: log, volume: cfg.Volume, mute: cfg.Mute, speech: cfg.Speech}
 	p.setCues(cfg.Cues)
 	switch cfg.Output {
@@ -121,12 +122,12 @@ func (p *Player) setCues(cues map[string]bool) {
 // Play sounds a cue.
 func (p *Player) Play(c Cue) {
 	if c >= 0 && c < numCues && c != Guide {
-		p.sound(c, scores[c])
+		p.sound(c, rendered()[c])
 	}
 }
 
 // Guide sounds where the present play lies while an adjuster is turned.
-func (p *Player) Guide(g ledger.Guide) { p.sound(Guide, guideScore(g)) }
+func (p *Player) Guide(g ledger.Guide) { p.sound(Guide, render(guideScore(g))) }
 
 // Say speaks a text after the sound that plays. A newer text replaces one that
 // has not begun.
@@ -138,7 +139,7 @@ func (p *Player) Say(text string) {
 	}
 }
 
-func (p *Player) sound(c Cue, score []note) {
+func (p *Player) sound(c Cue, pcm []int16) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if p.closed || p.mute || p.off[c.String()] {
@@ -146,7 +147,7 @@ func (p *Player) sound(c Cue, score []note) {
 	}
 	p.offer(&playing{
 		what: c.String(), weight: c.weight(), bells: c.bells(),
-		pcm: render(score, p.volume), rate: Rate,
+		pcm: scaled(pcm, gain(p.volume)), rate: Rate,
 		asked: time.Now(), cut: make(chan struct{}),
 	})
 }

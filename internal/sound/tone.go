@@ -1,6 +1,9 @@
 package sound
 
-import "math"
+import (
+	"math"
+	"sync"
+)
 
 // Rate is the samples a second of the tones.
 const Rate = 44100
@@ -29,19 +32,37 @@ func gain(volume float64) float64 {
 	return loudest * volume * volume
 }
 
-// render writes a score as 16-bit samples, mono, at Rate.
-func render(score []note, volume float64) []int16 {
+// render writes a score as 16-bit samples, mono, at Rate, of full scale.
+func render(score []note) []int16 {
 	var out []int16
 	for _, n := range score {
-		out = append(out, renderNote(n, gain(volume))...)
+		out = append(out, renderNote(n)...)
 		out = append(out, make([]int16, samples(n.rest))...)
+	}
+	return out
+}
+
+// rendered holds every cue's samples: working them out takes a millisecond, and
+// a verdict shall not wait for it.
+var rendered = sync.OnceValue(func() (all [numCues][]int16) {
+	for c, score := range scores {
+		all[c] = render(score)
+	}
+	return all
+})
+
+// scaled is the samples at an amplitude; pcm is left as it is.
+func scaled(pcm []int16, amp float64) []int16 {
+	out := make([]int16, len(pcm))
+	for i, v := range pcm {
+		out[i] = int16(float64(v) * amp)
 	}
 	return out
 }
 
 func samples(ms float64) int { return int(ms * Rate / 1000) }
 
-func renderNote(n note, amp float64) []int16 {
+func renderNote(n note) []int16 {
 	level, rise, to := n.level, n.soft, n.to
 	if level == 0 {
 		level = 1
@@ -58,7 +79,10 @@ func renderNote(n note, amp float64) []int16 {
 	out := make([]int16, count)
 	phase := 0.0
 	for i := range out {
-		hz := n.hz * math.Pow(to/n.hz, float64(i)/float64(count))
+		hz := n.hz
+		if to != n.hz {
+			hz *= math.Pow(to/n.hz, float64(i)/float64(count))
+		}
 		phase += 2 * math.Pi * hz / Rate
 		v := math.Sin(phase)
 		if 2*hz <= maxHz {
@@ -71,7 +95,7 @@ func renderNote(n note, amp float64) []int16 {
 		if left := count - 1 - i; left < down {
 			edge = min(edge, raised(float64(left)/float64(down)))
 		}
-		out[i] = int16(math.MaxInt16 * amp * level * edge * v)
+		out[i] = int16(math.MaxInt16 * level * edge * v)
 	}
 	return out
 }

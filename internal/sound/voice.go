@@ -91,10 +91,7 @@ func (v *voice) speak(ctx context.Context, text string) {
 	v.p.mu.Lock()
 	if err == nil && ctx.Err() == nil {
 		loud := gain(v.p.volume) / loudest
-		for i := range pcm {
-			pcm[i] = int16(float64(pcm[i]) * loud)
-		}
-		s.pcm, s.rate = pcm, rate
+		s.pcm, s.rate = scaled(pcm, loud), rate
 		v.ready = s
 		if v.p.now == nil {
 			close(turn)

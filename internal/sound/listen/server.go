@@ -1,3 +1,5 @@
+//go:build unix
+
 // Package listen is the ear of the tests and benchmarks: a PulseAudio server of
 // their own that plays into nothing, a recording of what it played, and the
 // tones found in it.

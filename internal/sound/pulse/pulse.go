@@ -34,6 +34,7 @@ type Conn struct {
 	net  net.Conn
 	gone chan struct{}
 	shut atomic.Bool
+	last atomic.Uint32 // stream number
 	heed atomic.Pointer[func(*proto.DataPacket)]
 }
 
@@ -124,6 +125,7 @@ func (c *Conn) Play(pcm []int16, rate int, cut <-chan struct{}) (sent bool, err 
 		SampleSpec:            proto.SampleSpec{Format: proto.FormatInt16LE, Channels: 1, Rate: uint32(rate)},
 		ChannelMap:            proto.ChannelMap{proto.ChannelMono},
 		SinkIndex:             proto.Undefined,
+		SyncID:                c.last.Add(1), // streams of one number are one sound to the server
 		BufferMaxLength:       4 << 20,
 		BufferTargetLength:    uint32(2 * per(lead)),
 		BufferPrebufferLength: 2, // start with the first sample that comes
