@@ -53,6 +53,7 @@ type Result struct {
 	Quiet       bool              // for scripts: in the JSON, not among the lines
 
 	settled bool // not an estimate: no uncertainty is carried into it
+	inward  bool // limits to work to: shown rounded into the tolerance
 }
 
 func (a *Answer) add(r Result) { a.Results = append(a.Results, r) }
@@ -69,7 +70,7 @@ func (a *Answer) band(name, label string, u quantity.Unit, low, high float64) {
 
 // limits is a band to work to: a decision, not an estimate.
 func (a *Answer) limits(name, label string, low, high float64) {
-	a.add(Result{Name: name, Label: label, Form: Band, Unit: quantity.MM, Low: low, High: high, settled: true})
+	a.add(Result{Name: name, Label: label, Form: Band, Unit: quantity.MM, Low: low, High: high, settled: true, inward: true})
 }
 
 // settle is a length that is a decision.
@@ -228,8 +229,12 @@ func (r Result) in(u quantity.Unit) string {
 	}
 	s := n(r.Value)
 	if r.Form == Band {
-		if s = n(r.Low); r.Low != r.High {
-			s += ".." + n(r.High)
+		low, high := r.Low, r.High
+		if r.inward {
+			low, high = r.shown(low, u, math.Ceil), r.shown(high, u, math.Floor)
+		}
+		if s = n(low); r.Low != r.High {
+			s += ".." + n(high)
 		}
 	}
 	if u := n(r.U95); !isZero(u) { // too small to show is not shown; scripts get it
@@ -239,6 +244,22 @@ func (r Result) in(u quantity.Unit) string {
 		return s
 	}
 	return s + " " + u.String()
+}
+
+// shown is the length in mm that the digits shown in u stand for, rounded one way.
+// A hair of float64 noise is not a digit.
+func (r Result) shown(mm float64, u quantity.Unit, way func(float64) float64) float64 {
+	x, _ := r.inUnit(mm, u)
+	p := math.Pow(10, float64(places[u]))
+	hair := 1e-6
+	if way(0.5) > 0 {
+		hair = -hair
+	}
+	back, err := quantity.Convert(way(x*p+hair)/p, u, quantity.MM)
+	if err != nil || math.IsInf(mm, 0) {
+		return mm
+	}
+	return back
 }
 
 // Lines is the answer for people, one line each, without its cautions.

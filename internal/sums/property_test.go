@@ -83,6 +83,54 @@ func decimal(n int, scale int8) quantity.Decimal {
 	return d
 }
 
+// TestPlainRoundingMovesLittle: without --inward and --places a limit moves by at
+// most 2 % of the tolerance, as ISO 370's table is made to do.
+func TestPlainRoundingMovesLittle(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		from, to := "in", "mm"
+		if rapid.Bool().Draw(t, "metric") {
+			from, to = to, from
+		}
+		low := rapid.IntRange(0, 30000).Draw(t, "low")
+		high := low + rapid.IntRange(1, 3000).Draw(t, "width")
+		r := quantity.Range{Low: decimal(low, 4), High: decimal(high, 4), HasLow: true, HasHigh: true}
+		r.Unit, _ = quantity.ParseUnit(from)
+		a := run(t, "convert", Inputs{"what": {r.String()}, "to": {to}})
+		u, _ := quantity.ParseUnit(to)
+		lo, hi, _ := r.In(u)
+		for _, d := range []float64{get(t, a, "low").Value - lo, get(t, a, "high").Value - hi} {
+			if math.Abs(d) > 0.02*(hi-lo)*(1+1e-9) {
+				t.Fatalf("%s is %v..%v %s: a limit moves by %v %%", r, lo, hi, to, 100*math.Abs(d)/(hi-lo))
+			}
+		}
+	})
+}
+
+// TestLimitsAreShownInward: the digits of a bore shown in any unit keep it within
+// the limits worked out.
+func TestLimitsAreShownInward(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		d, lo, hi := mm(t, "shaft", 5, 200), rapid.IntRange(0, 270).Draw(t, "low"), rapid.IntRange(300, 900).Draw(t, "high")
+		s, _ := Find("bush")
+		for _, u := range []quantity.Unit{quantity.MM, quantity.UM, quantity.In, quantity.Thou} {
+			a, err := s.Run(Inputs{"shaft": {d + " ± 0.0011 mm"}, "clearance": {fmt.Sprintf("0.%04d..0.%04d mm", lo, hi)}}, u)
+			if err != nil {
+				t.Fatal(err)
+			}
+			b := get(t, a, "bore")
+			for _, shown := range []quantity.Unit{quantity.MM, u, quantity.In} {
+				r, err := quantity.ParseRange(b.in(shown))
+				if err != nil {
+					t.Fatal(err)
+				}
+				if l, h, _ := r.In(quantity.MM); l < b.Low-1e-9 || h > b.High+1e-9 {
+					t.Fatalf("bore %v..%v is shown as %s", b.Low, b.High, r)
+				}
+			}
+		}
+	})
+}
+
 // TestBushGivesTheClearance: every bore in the answer gives a clearance within
 // the range over every place measured, and with uncertainties the probability of
 // that is at least the confidence (simulated).

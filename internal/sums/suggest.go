@@ -168,7 +168,8 @@ func cleanUp(shafts []*ledger.Take) (string, bool) {
 		}
 		least = math.Min(least, v)
 	}
-	return number(least, unit) + " " + unit.String(), true
+	p := math.Pow(10, float64(places[unit]))
+	return number(math.Floor(least*p+1e-6)/p, unit) + " " + unit.String(), true // or less: never rounded up
 }
 
 // endPlay suggests the turn of the adjuster, or the shims.
