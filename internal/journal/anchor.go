@@ -11,6 +11,9 @@ import (
 // part that went on in the next one it is the last row that counts: rows
 // behind it stand again in the next part.
 
+// stopAnchor is what the anchor of a stop in order was made for.
+const stopAnchor = "stop"
+
 type anchorEntry struct {
 	file  string
 	chain ledger.Chain

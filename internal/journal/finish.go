@@ -18,7 +18,7 @@ func (w *writer) finish(stop *closing) error {
 	w.say(ledger.EvStop, "stopped in order")
 	err := w.landBefore(stop.ctx)
 	if err == nil {
-		w.anchorNow("stop", w.tapeAnchors()...)
+		w.anchorNow(stopAnchor, w.tapeAnchors()...)
 		err = w.landBefore(stop.ctx)
 	}
 	return errors.Join(err, w.letGo())

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
@@ -238,4 +239,8 @@ func contents(t testing.TB, dir string) map[string]string {
 		t.Fatal(err)
 	}
 	return m
+}
+
+func contextFor(t testing.TB, d time.Duration) (context.Context, context.CancelFunc) {
+	return context.WithTimeout(t.Context(), d)
 }

@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"thouwright/internal/ledger"
 )
@@ -34,6 +35,22 @@ type stream struct {
 	// ended holds the parts given up or full, each with the chain of its last
 	// row that counts.
 	ended []anchorEntry
+	told  int // how many of them an anchor has told of
+}
+
+// olderParts is how many parts before the present one every anchor tells of
+// again. An anchor tells of each part at least once, when it ends; the stop
+// tells of all. Telling of all each time would grow with their square.
+const olderParts = 8
+
+// anchors are the file's lines in an anchor.
+func (s *stream) anchors(all bool) []anchorEntry {
+	from := 0
+	if !all {
+		from = max(0, min(s.told, len(s.ended)-olderParts))
+	}
+	s.told = len(s.ended)
+	return append(slices.Clone(s.ended[from:]), anchorEntry{s.name(), s.chain})
 }
 
 // keepBuffer is the largest buffer kept for reuse: what grew in trouble goes.
@@ -46,9 +63,6 @@ func (s *stream) name() string { return partName(s.file.Name, s.part) }
 func (s *stream) path() string { return filepath.Join(s.dir, s.name()) }
 func (s *stream) seed(part int) ledger.Chain {
 	return ledger.Seed(partName(s.file.Name, part), s.number, s.header)
-}
-func (s *stream) anchors() []anchorEntry {
-	return append(s.ended[:len(s.ended):len(s.ended)], anchorEntry{s.name(), s.chain})
 }
 
 // add appends one row.

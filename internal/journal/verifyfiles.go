@@ -122,7 +122,7 @@ func (v *verifier) others() {
 // of every file, or without (the daemon runs, or was killed).
 func (v *verifier) ending() {
 	n := len(v.f.Events)
-	if n == 0 || v.f.Events[n-1].Kind != ledger.EvAnchor || len(v.anchors) == 0 || v.anchors[len(v.anchors)-1].why != "stop" {
+	if n == 0 || v.f.Events[n-1].Kind != ledger.EvAnchor || len(v.anchors) == 0 || v.anchors[len(v.anchors)-1].why != stopAnchor {
 		if n > 0 && v.f.Events[n-1].Kind == ledger.EvStop {
 			v.fail(v.lastName(ledger.EventsFile), "the anchor behind the last stop is missing")
 			return

@@ -212,7 +212,7 @@ func (w *writer) anchor(why string) {
 func (w *writer) anchorNow(why string, more ...anchorEntry) {
 	var entries []anchorEntry
 	for _, s := range w.all() {
-		entries = append(entries, s.anchors()...)
+		entries = append(entries, s.anchors(why == stopAnchor)...)
 	}
 	entries = append(entries, more...)
 	w.say(ledger.EvAnchor, anchorText(why, entries))
