@@ -37,7 +37,7 @@ type sumField struct {
 }
 
 func formOf(s sums.Sum) sumForm {
-	f := sumForm{Verb: s.Verb, Title: s.Title, About: s.About, Formula: s.Formula, Source: s.Source, Cautions: s.Cautions}
+	f := sumForm{Verb: s.Verb, Title: s.Title, About: noFlags(s.About), Formula: s.Formula, Source: s.Source, Cautions: s.Cautions}
 	for _, x := range s.Fields {
 		kind := "text"
 		switch x.Kind {
@@ -48,9 +48,21 @@ func formOf(s sums.Sum) sumForm {
 		case sums.Switch:
 			kind = "switch"
 		}
-		f.Fields = append(f.Fields, sumField{x.Name, x.Label, kind, x.Unit.String(), x.Required, x.Default, x.Help, x.Example, x.Many, x.Choices})
+		f.Fields = append(f.Fields, sumField{x.Name, x.Label, kind, x.Unit.String(), x.Required, x.Default, noFlags(x.Help), x.Example, x.Many, x.Choices})
 	}
 	return f
+}
+
+// noFlags says a text of the command line for a form, which has fields, not
+// flags: "--housing-od" is "housing-od" there.
+func noFlags(s string) string { return strings.ReplaceAll(s, "--", "") }
+
+func allNoFlags(l []string) []string {
+	out := make([]string, len(l))
+	for i, s := range l {
+		out[i] = noFlags(s)
+	}
+	return out
 }
 
 func (s *Server) sumPaths(mux *http.ServeMux) {
@@ -109,7 +121,7 @@ func sumDone(w http.ResponseWriter, r *http.Request) {
 		a, err = x.Run(in.Fields, unit)
 	}
 	if err != nil {
-		refuse(w, http.StatusUnprocessableEntity, strings.ReplaceAll(err.Error(), "--", ""))
+		refuse(w, http.StatusUnprocessableEntity, noFlags(err.Error()))
 		return
 	}
 	type line struct {
@@ -126,7 +138,7 @@ func sumDone(w http.ResponseWriter, r *http.Request) {
 		Assumes  []string `json:"assumes"`
 		Cautions []string `json:"cautions"`
 		Failed   bool     `json:"failed"`
-	}{Title: a.Title, Formula: a.Formula, Source: a.Source, Notes: a.Notes, Assumes: a.Assumes, Cautions: a.Cautions, Failed: a.Failed}
+	}{Title: a.Title, Formula: a.Formula, Source: a.Source, Notes: allNoFlags(a.Notes), Assumes: allNoFlags(a.Assumes), Cautions: a.Cautions, Failed: a.Failed}
 	for _, g := range a.Given {
 		out.Given = append(out.Given, line{g.Label, g.Text})
 	}
