@@ -109,4 +109,5 @@ func (d *Daemon) adoptSound() {
 	s := d.files.bench.Sound
 	d.shown.sound = ledger.LiveSound{Output: d.player.Output(), Volume: s.Volume, Mute: s.Mute, Speech: s.Speech, Cues: s.Cues}
 	d.player.Set(s.Volume, s.Mute, s.Cues)
+	d.player.SetSpeech(s.Speech)
 }

@@ -14,7 +14,7 @@ import (
 const (
 	speaker    = "espeak-ng"
 	pace       = "165"
-	speakStale = 4 * time.Second  // a text that could not begin by then is dropped
+	speakStale = 8 * time.Second  // a text that could not begin by then is dropped
 	speakMost  = 15 * time.Second // the longest a text may take
 	afterCue   = 150 * time.Millisecond
 	mostWords  = 400 // bytes of text
