@@ -59,15 +59,15 @@ type Daemon struct {
 	keepers  sync.WaitGroup
 
 	// loop
-	files     *files
-	engine    engine
-	session   *session
-	lines     []*line // by port index; a line that is gone stays, without gauges
-	pedal     *pedal
-	shown     shown
-	publish   pace
-	disk      string // trouble that a person must see
-	lastDrift int64
+	files   *files
+	engine  engine
+	session *session
+	lines   []*line // by port index; a line that is gone stays, without gauges
+	pedal   *pedal
+	shown   shown
+	publish pace
+	disk    string // trouble that a person must see
+	wall    ledger.ClockWatch
 
 	// What others read: the figures and the watcher of files.
 	taken, kept atomic.Uint64 // the last reading taken in, and synced
@@ -208,7 +208,7 @@ func (d *Daemon) openJob(f *files, at ledger.Stamp) error {
 		return err
 	}
 	if d.o.Tapes {
-		if s.tapes, err = newTapes(s.journal.Dir(), at.Time()); err != nil {
+		if s.tapes, err = newTapes(s.journal, at.Time()); err != nil {
 			return errors.Join(err, s.close(context.Background(), at))
 		}
 		for _, l := range d.lines {

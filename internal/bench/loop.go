@@ -256,18 +256,12 @@ func (d *Daemon) event(at ledger.Stamp, kind ledger.EventKind, text string) {
 	d.session.journal.Event(ledger.Event{Seq: d.engine.capture.Seq(), At: d.engine.rebase(at), Kind: kind, Text: text})
 }
 
-// clockStep is the least step of the wall clock that is told.
-const clockStep = int64(time.Second / time.Microsecond)
-
 // watchClock tells when the wall clock was stepped: order and elapsed times do
 // not care, but a reader of the times must know.
 func (d *Daemon) watchClock(at ledger.Stamp) {
-	drift := at.Wall - at.Elapsed
-	step := drift - d.lastDrift
-	if d.lastDrift != 0 && (step > clockStep || step < -clockStep) {
-		d.event(at, ledger.EvClock, fmt.Sprintf("the computer's clock was set by %+.3f s", float64(step)/1e6))
+	if text := d.wall.See(at); text != "" {
+		d.event(at, ledger.EvClock, text)
 	}
-	d.lastDrift = drift
 }
 
 // receipt takes what the journal says back.

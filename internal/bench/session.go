@@ -96,11 +96,12 @@ func (f *files) sends(gauge string) ledger.Sends {
 // close writes the stop event and everything held.
 func (s *session) close(ctx context.Context, at ledger.Stamp) error {
 	at.Elapsed -= s.origin.Elapsed
+	if s.tapes != nil {
+		s.tapes.end(at.Elapsed)
+	}
 	err := s.journal.Close(ctx, at)
 	if s.tapes != nil {
-		if e := s.tapes.close(at.Elapsed); err == nil {
-			err = e
-		}
+		err = errors.Join(err, s.tapes.trouble())
 	}
 	return err
 }
