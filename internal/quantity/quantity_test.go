@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/big"
 	"os"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -74,6 +75,28 @@ func anyDecimal() *rapid.Generator[Decimal] {
 	return rapid.Custom(func(t *rapid.T) Decimal {
 		return Decimal{Coef: rapid.Uint64Range(0, 999999999).Draw(t, "coef"), Scale: int8(rapid.IntRange(0, 9).Draw(t, "scale")), Neg: rapid.Bool().Draw(t, "neg")}
 	})
+}
+
+// TestFloatIsNearest: what a gauge can send becomes the float64 that the standard
+// library reads from the same text.
+func TestFloatIsNearest(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		d := Decimal{Coef: rapid.Uint64Range(0, 999_999_999_999_999).Draw(t, "coef"), Scale: int8(rapid.IntRange(-7, 22).Draw(t, "scale")), Neg: rapid.Bool().Draw(t, "neg")}
+		want, err := strconv.ParseFloat(d.String(), 64)
+		if err != nil || d.Float() != want {
+			t.Fatalf("%s is %v, expected %v (%v)", d, d.Float(), want, err)
+		}
+		if r, _ := d.Rat().Float64(); r != math.Abs(want)*sign(d) {
+			t.Fatalf("%s is %v as a fraction, expected %v", d, r, want)
+		}
+	})
+}
+
+func sign(d Decimal) float64 {
+	if d.Neg && d.Coef != 0 {
+		return -1
+	}
+	return 1
 }
 
 func anyUnit() *rapid.Generator[Unit] {

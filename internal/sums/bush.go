@@ -17,7 +17,7 @@ var bushSum = Sum{
 		{Name: "ground", Label: "diameter the shaft is ground to", Kind: Quantity, Unit: quantity.MM, Example: "31.80 mm", Help: "Without it the bore is for the shaft as it is."},
 		{Name: "bore-u95", Label: "expanded uncertainty of measuring the bore", Kind: Quantity, Unit: quantity.MM, Example: "0.004 mm", Help: "Counts against the tolerance, with the shaft's ±."},
 		{Name: "confidence", Label: "confidence that the clearance lies in the range", Kind: Share, Default: "0.95"},
-		{Name: "original", Label: "diameter before any grinding or wear", Kind: Quantity, Unit: quantity.MM, Example: "32.000 mm", Help: "With --case: how much case is left."},
+		{Name: "original", Label: "diameter before any grinding or wear", Kind: Quantity, Unit: quantity.MM, Example: "32.000 mm", Help: "Together with the depth of the case: how much of it is left."},
 		{Name: "least", Label: "maker's least diameter", Kind: Quantity, Unit: quantity.MM, Example: "31.75 mm", Help: "Without it how far the shaft may be ground is not known."},
 		{Name: "case", Label: "depth of the hardened case, when new", Kind: Quantity, Unit: quantity.MM, Example: "0.8 mm"},
 		{Name: "case-left", Label: "case that has to remain", Kind: Quantity, Unit: quantity.MM, Example: "0.5 mm", Help: "From the maker."},

@@ -13,7 +13,7 @@ import (
 var convertSum = Sum{
 	Verb:  "convert",
 	Title: "Units",
-	About: "A quantity, a range or a value with its ± from one unit to another. --inward rounds each limit into the tolerance, so that a part good by the rounded limits is good by the original ones; plain rounding may reach a little outside. Says how much tolerance was lost.",
+	About: "A quantity, a range or a value with its ± from one unit to another. Inward rounding brings each limit into the tolerance, so that a part good by the rounded limits is good by the original ones; plain rounding may reach a little outside. Says how much tolerance was lost.",
 	Fields: []Field{
 		{Name: "what", Label: "what to convert", Kind: Text, Required: true, Positional: true, Example: "0.009..0.050 mm", Help: "A quantity, a range, or a value with its ±."},
 		{Name: "to", Label: "unit wanted", Kind: Text, Example: "in", Help: "Without it: mm to in and back, N to lbf, N·m to lbf·in, °C to °F, MPa to psi, kg to lb, deg to rad."},

@@ -22,7 +22,7 @@ var lashSum = Sum{
 		{Name: "steering", Label: "steering", Kind: Choice, Choices: []string{"manual", "power"}, Default: "manual"},
 	},
 	Formula: "angle = travel / arm, angle × ratio, rim travel = angle × wheel / 2",
-	Source:  "small-angle geometry; 49 CFR 393.209(b) and 570.7 Table 1",
+	Source:  "small-angle geometry; 49 CFR 393.209(b) and 570.7 Table 1 (the power column and the rows of 19 and 21 in from memory)",
 	Examples: []string{
 		"thouwright calc lash --play '0.8 mm' --arm '150 mm' --ratio 18 --wheel '450 mm'",
 		"thouwright calc lash --chain 'play 0.4 mm, arm 140 mm, arm 150 mm, play 0.3 mm, arm 160 mm, ratio 18, play 1.5 deg' --wheel '18 in'",

@@ -107,6 +107,9 @@ func TestDefinitions(t *testing.T) {
 				t.Errorf("%s: field %+v is nameless or given twice", s.Verb, f)
 			}
 			names[f.Name] = true
+			if strings.Contains(f.Label+f.Help+s.About, "--") {
+				t.Errorf("%s --%s: a form has no flags: %q", s.Verb, f.Name, f.Help)
+			}
 			if f.Default != "" {
 				if _, err := f.parse(f.Default, quantity.MM); err != nil {
 					t.Errorf("%s --%s: its default: %v", s.Verb, f.Name, err)

@@ -13,7 +13,7 @@ var tiltSum = Sum{
 	Fields: []Field{
 		{Name: "reading", Label: "play as read", Kind: Quantity, Unit: quantity.MM, Example: "0.080 mm", Help: "Gives the clearance, if both bushes have the same."},
 		{Name: "clearance", Label: "clearance of both bushes", Kind: Span, Unit: quantity.MM, Example: "0.009..0.050 mm", Help: "Gives the readings to expect."},
-		{Name: "near", Label: "clearance of the bush near the gauge", Kind: Quantity, Unit: quantity.MM, Example: "0.05 mm", Help: "With --far: the greatest reading of two different bushes."},
+		{Name: "near", Label: "clearance of the bush near the gauge", Kind: Quantity, Unit: quantity.MM, Example: "0.05 mm", Help: "Goes with that of the far bush: the greatest reading of two different bushes."},
 		{Name: "far", Label: "clearance of the far bush", Kind: Quantity, Unit: quantity.MM, Example: "0.03 mm"},
 		{Name: "overhang", Label: "overhang: from the near bush's outer edge to the gauge", Kind: Quantity, Unit: quantity.MM, Required: true, Example: "20 mm"},
 		{Name: "span", Label: "span: from outer edge to outer edge of the two bushes", Kind: Quantity, Unit: quantity.MM, Required: true, Example: "120 mm"},

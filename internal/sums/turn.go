@@ -14,10 +14,10 @@ var turnSum = Sum{
 	Fields: []Field{
 		{Name: "play", Label: "play now", Kind: Quantity, Unit: quantity.MM, Required: true, Example: "0.12 mm", Help: "As measured, with its ± if known."},
 		{Name: "band", Label: "play wanted", Kind: Span, Unit: quantity.MM, Required: true, Example: "0.02..0.05 mm"},
-		{Name: "pitch", Label: "pitch of the thread", Kind: Quantity, Unit: quantity.MM, Example: "1.5 mm", Help: "Or --tpi."},
+		{Name: "pitch", Label: "pitch of the thread", Kind: Quantity, Unit: quantity.MM, Example: "1.5 mm", Help: "Or the threads per inch."},
 		{Name: "tpi", Label: "threads per inch", Kind: Number, Example: "18"},
 		{Name: "slots", Label: "slots of the nut", Kind: Count, Example: "6", Help: "Without it the nut can stand anywhere."},
-		{Name: "holes", Label: "mouths of the split-pin holes", Kind: Count, Example: "2", Help: "One drilled hole has two mouths; taken with --slots if not given."},
+		{Name: "holes", Label: "mouths of the split-pin holes", Kind: Count, Example: "2", Help: "One drilled hole has two mouths; that is what is taken where only the slots are given."},
 		{Name: "hand", Label: "hand of the thread", Kind: Choice, Choices: []string{"right", "left"}, Default: "right"},
 		{Name: "offset", Label: "turn (tightening) to the next slot that lines up", Kind: Quantity, Unit: quantity.Deg, Example: "0 deg", Help: "0 deg: a slot lines up now. Without it where the slots stand is not known."},
 		{Name: "to-slot", Label: "which way to the slot, by the maker", Kind: Choice, Choices: []string{"slacken", "tighten"}, Help: "Where the wanted turn falls between two slots."},

@@ -26,7 +26,7 @@ var warmSum = Sum{
 		{Name: "clearance", Label: "clearance wanted", Kind: Span, Unit: quantity.MM, Example: "0.009..0.050 mm"},
 	}, materialFields("shaft", "shaft", "steel", false, true), materialFields("bush", "bush", "bronze", true, true), materialFields("housing", "housing", "cast iron", true, true)),
 	Formula: "size (1 + α ΔT); a constrained bush by Lamé, thick cylinders in plane stress",
-	Source:  "linear expansion, ISO 1:2022 for 20 °C; Lamé for the bush held by its housing; α from Callister, Table B.6",
+	Source:  "linear expansion, ISO 1:2022 for 20 °C; Lamé for the bush held by its housing; α from Callister, Table B.6; moduli from memory",
 	Examples: []string{
 		"thouwright calc warm --shaft 31.975..31.991 --bore 32.000..32.025 --bush 38 --housing-od 60 --temp '80 degC'",
 		"thouwright calc warm --shaft '31.982 ± 0.003 mm' --bore '32.012 ± 0.004 mm' --temp '90 degC' --housing-material aluminium",
