@@ -137,17 +137,23 @@ func (m *play) evaluate(out *Out) {
 // What regular work looks like: nobody holds a part longer, or takes longer
 // from stop to stop. Anything else begins a new run.
 const (
-	longestHold   = 8.0 // s
-	longestStroke = 4.0 // s
+	longestHold   = 5.0 // s
+	longestStroke = 2.0 // s, and what a slow gauge misses
 	// likelyRun: a run is shown as a take in progress when handling would look
 	// like it less often than this (natural logarithm).
 	likelyRun = -1.0
-	// sureRun: and it is complete only when it would less often than this.
-	sureRun = -7.0
-	// sureWide is asked of strokes that scatter by more than a hand's usual
-	// repeatability, wideScatter times the step or 2 µm.
-	sureWide    = -12.0
-	wideScatter = 2.0
+	// And it is complete only when it would less often than sureLeast, and less
+	// often than sureRun less sureSize times the logarithm of how many steps (or
+	// 2 µm) the play is wide. Handling moves things by millimetres and hardly
+	// ever by a few steps, so that wide plays must agree better.
+	sureLeast = -5.0
+	sureRun   = 6.0
+	sureSize  = 5.0
+	// straight: a stroke goes there and rebounds a little; wandering goes much
+	// further than it gets.
+	straight = 1.8
+	// earlyShare: how much a scatter at the very limit is widened.
+	earlyShare = 0.7
 )
 
 // search looks for the best run that ends with the last turning point.
@@ -167,7 +173,7 @@ func (m *play) search(all []turn, floor float64, fine bool) {
 			continue
 		}
 		s.rate(m.step)
-		if fine && !m.clean(s) {
+		if fine && (s.fit.play > 1.2*m.find.Window() || !m.clean(s)) {
 			continue
 		}
 		if s.chance < likelyRun && (m.now == nil || s.chance < m.now.chance) {
@@ -181,7 +187,7 @@ func (m *play) regular(a, b turn, fine bool) bool {
 	if m.spec.Gauge.Sends == ledger.OnPress {
 		return true
 	}
-	if b.Start-a.End > longestStroke || b.End-b.Start > longestHold || a.End-a.Start > longestHold {
+	if b.Start-a.End > longestStroke+1.5*m.find.Between() || b.End-b.Start > longestHold || a.End-a.Start > longestHold {
 		return false
 	}
 	return b.paused <= 1
@@ -234,9 +240,28 @@ func (m *play) known() float64 {
 	if n > 0 {
 		own /= float64(n)
 	}
-	hand := math.Max(m.step, 1.5*m.spec.twoMicron())
-	share := 0.04 * m.now.typical
+	hand := 2.5 * math.Max(m.step, m.spec.twoMicron())
+	share := 0.05 * m.now.typical
 	return math.Sqrt(own + hand*hand + share*share)
+}
+
+// sure is the chance below which the present series is no handling.
+func (m *play) sure() float64 {
+	wide := m.now.fit.play / math.Max(m.step, m.spec.twoMicron())
+	return math.Min(sureLeast, sureRun-sureSize*math.Log(math.Max(1, wide)))
+}
+
+// early widens the scatter of a series that was nearly too wide to be complete:
+// a series that is complete because its scatter came out small is, now and
+// then, one whose scatter is larger. (Waiting for strokes that agree by luck
+// would cover 83 to 92 %.)
+func (m *play) early() float64 {
+	most := m.known() * math.Sqrt(quantileOf(&chi99, m.now.fit.dof)/float64(m.now.fit.dof))
+	if !m.isFine {
+		most = math.Min(most, m.now.mostScatter(m.sure()))
+	}
+	share := math.Min(1, m.now.scatter/math.Max(most, 1e-12))
+	return 1 + earlyShare*share*share*share*share
 }
 
 func (m *play) complete() bool {
@@ -248,13 +273,9 @@ func (m *play) complete() bool {
 	if m.isFine && m.spec.Gauge.Sends == ledger.OnPress {
 		return false
 	}
-	sure := sureRun
-	if s.fit.sd > wideScatter*math.Max(m.step, m.spec.twoMicron()) {
-		sure = sureWide
-	}
 	// Rests one code apart agree by the grid; what speaks for them is that they
 	// are clean.
-	if !m.isFine && s.chance > sure {
+	if !m.isFine && (s.chance > m.sure() || s.detour > straight) {
 		return false
 	}
 	return !m.tooVaried() || n >= m.spec.MaxStrokes
@@ -316,7 +337,8 @@ func (m *play) stepParts(step float64, scatter *metrology.Part) (b metrology.Bud
 
 func (m *play) budget() metrology.Budget {
 	f := m.now.fit
-	scatter := metrology.Part{Name: metrology.PartScatter, Value: f.sd, Shape: metrology.StudentT, Divisor: 1 / f.factor, U: f.sd * f.factor, Dof: float64(f.sdDof)}
+	sd := f.sd * m.early()
+	scatter := metrology.Part{Name: metrology.PartScatter, Value: sd, Shape: metrology.StudentT, Divisor: 1 / f.factor, U: sd * f.factor, Dof: float64(f.sdDof)}
 	step, step2 := m.steps()
 	steps := m.stepParts(step+step2, &scatter)
 	b := append(metrology.Budget{scatter}, steps...)
@@ -330,8 +352,9 @@ func (m *play) budget() metrology.Budget {
 	return withoutZeros(b)
 }
 
-// creep is half of the outward change within the rests; both sides move
-// outward together, so their halves add.
+// creep is half of the outward change within the rests, which is that from
+// their first half to their second; both sides move outward together, so their
+// halves add.
 func (m *play) creep() float64 {
 	var sum, sq float64
 	n := 0.0
@@ -346,7 +369,7 @@ func (m *play) creep() float64 {
 	if n < 3 {
 		return 0
 	}
-	return math.Max(0, sum/n)
+	return math.Max(0, 2*sum/n)
 }
 
 // stoodStill compares the first and the last used rest of each side beyond the

@@ -16,7 +16,10 @@ type series struct {
 	typical float64 // median stroke
 	fit     line
 	chance  float64 // log of the probability that handling would look like this
+	scatter float64 // of the rests, at least what the step makes
+	detour  float64 // median of the way gone over the stroke's length
 
+	alternate     float64 // part of chance that does not depend on the scatter
 	lengths, work []float64
 }
 
@@ -168,24 +171,77 @@ func middle(v []float64) float64 {
 }
 
 // rate works out how likely aimless handling would be to look like this
-// series. Ends that fall anywhere within the reach of the hand turn round at
-// every rest with the probability of an alternating permutation, and agree to
-// within r = scatter / play with about (3.3 r)^(n-2): 3.3 makes that 1 for
-// evenly spread ends, whose turning points scatter by 0.3 of their distance.
-// Each way of leaving some out counts.
+// series: that ends which fall anywhere turn round at every rest, and that they
+// agree as well as these do. Ends spread evenly over some reach turn round with
+// a scatter of about 0.3 of their distance on either side, so the agreement is
+// the lower tail of chi-square. Each way of leaving some out, and each pause on
+// the way, counts.
 func (s *series) rate(step float64) {
-	n := 0
-	for _, p := range s.points {
+	used, paused := 0, 0
+	for i, p := range s.points {
 		if p.used {
-			n++
+			used++
+		}
+		if i > 0 {
+			paused += s.turns[i].paused
 		}
 	}
-	scatter := math.Sqrt(s.fit.rss/float64(s.fit.dof) + step*step/12)
-	r := math.Min(1, scatter/math.Max(math.Abs(s.fit.play), 1e-12)*3.3)
-	out := len(s.points) - n
-	lg := func(x int) float64 { v, _ := math.Lgamma(float64(x)); return v }
-	// Alternating permutations of n are 2 (2/pi)^(n+1) n! of all n!, nearly
-	// doubled for both ways round.
-	alternate := math.Log(4) + float64(n+1)*math.Log(2/math.Pi)
-	s.chance = alternate + float64(n-2)*math.Log(r) + lg(len(s.points)+1) - lg(n+1) - lg(out+1)
+	n := len(s.points)
+	// Of all orders of n ends 4 (2/pi)^(n+1) go up and down in turn (André).
+	s.alternate = math.Log(4) + float64(used+1)*math.Log(2/math.Pi) + logChoose(n, n-used) + logChoose(n+paused, paused)
+	s.scatter = math.Sqrt(math.Max(s.fit.rss/float64(s.fit.dof), step*step/12))
+	s.chance = s.chanceOf(s.scatter)
+	s.work = s.work[:0]
+	for i, l := range s.lengths {
+		s.work = append(s.work, s.turns[i+1].Path/math.Max(l, step))
+	}
+	slices.Sort(s.work)
+	s.detour = middle(s.work)
+	s.work = s.work[:0]
+}
+
+const aimlessScatter = 0.3
+
+// chanceOf is the chance if the rests scattered by so much.
+func (s *series) chanceOf(scatter float64) float64 {
+	r := scatter / math.Max(math.Abs(s.fit.play), 1e-12) / aimlessScatter
+	return s.alternate + logChiTail(s.fit.dof, float64(s.fit.dof)*r*r)
+}
+
+// mostScatter is the scatter at which the chance would reach limit.
+func (s *series) mostScatter(limit float64) float64 {
+	low, high := 0.0, aimlessScatter*math.Abs(s.fit.play)
+	for range 24 {
+		mid := (low + high) / 2
+		if s.chanceOf(mid) < limit {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return low
+}
+
+// logChiTail is the logarithm of the lower tail of chi-square, by the series
+// (Abramowitz and Stegun 26.4.6): P = e^(-y/2) (y/2)^a / Gamma(a+1) (1 + y/2/(a+1) + …).
+func logChiTail(dof int, y float64) float64 {
+	a, x := float64(dof)/2, y/2
+	if x > a+1 {
+		return 0 // no agreement to speak of
+	}
+	sum, term := 1.0, 1.0
+	for k := 1.0; k < 50 && term > 1e-6*sum; k++ {
+		term *= x / (a + k)
+		sum += term
+	}
+	lg, _ := math.Lgamma(a + 1)
+	return math.Min(0, -x+a*math.Log(math.Max(x, 1e-300))-lg+math.Log(sum))
+}
+
+func logChoose(n, k int) float64 {
+	if k == 0 {
+		return 0
+	}
+	lg := func(x int) float64 { v, _ := math.Lgamma(float64(x + 1)); return v }
+	return lg(n) - lg(k) - lg(n-k)
 }

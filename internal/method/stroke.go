@@ -59,6 +59,7 @@ func (l *restList) turning(hysteresis float64) []turn {
 		case math.Abs(delta) <= 2*hysteresis:
 			last.Rest = joined(last.Rest, r)
 		case delta*last.side > 0 || last.side == 0:
+			r.Path += last.Path
 			last.Rest = r
 			last.paused++
 		}

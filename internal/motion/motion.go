@@ -23,6 +23,8 @@ const (
 	// gapSeconds: a streaming gauge that was silent for longer has lost
 	// readings, and what it shows then starts a new stretch.
 	gapSeconds = 2.5
+	// leaveSeconds: the end of a rest that may belong to the next movement.
+	leaveSeconds = 0.15
 	// rounding keeps a time that was added up from falling short by its last bit.
 	rounding = 1e-9
 )
@@ -48,6 +50,7 @@ type Rest struct {
 	Used              int     // readings used
 	Low, High         float64 // range of the readings used
 	Creep             float64 // change from the first to the second half of the readings used
+	Path              float64 // how far the readings went since the rest before
 }
 
 // Event is what a reading or a tick brought about; the bits may come together.
@@ -84,6 +87,8 @@ type Finder struct {
 
 	ended Rest
 	now   float64
+	path  float64 // travelled since the last rest ended
+	lastV float64
 
 	noise   noise
 	between float64 // typical time between readings
@@ -126,6 +131,9 @@ func (f *Finder) Resting() bool { return f.confirmed && !f.pending }
 // InRest tells whether a confirmed rest has not ended yet.
 func (f *Finder) InRest() bool { return f.confirmed }
 
+// Between is the typical time between two readings, seconds.
+func (f *Finder) Between() float64 { return f.between }
+
 // Wild is the number of single readings left out because those before and
 // after them agreed.
 func (f *Finder) Wild() int { return f.oddCount }
@@ -142,10 +150,13 @@ func (f *Finder) Reading(t, v float64, seq uint64) Event {
 			}
 		}
 	}
+	if f.started && !f.confirmed {
+		f.path += math.Abs(v - f.lastV)
+	}
 	f.started = true
-	f.lastT = t
+	f.lastT, f.lastV = t, v
 	f.now = t
-	f.noise.reading(v, f.step, f.set.Floor)
+	f.noise.reading(v, f.step, f.set.Floor, f.set.OnChange)
 	s := sample{t, v, seq}
 	var ev Event
 	if !f.set.OnChange && f.next > f.first && gap > gapSeconds {
@@ -217,7 +228,7 @@ func (f *Finder) Deadline() float64 {
 }
 
 // Current measures the rest that is confirmed and has not ended.
-func (f *Finder) Current() Rest { return f.measure(f.now) }
+func (f *Finder) Current() Rest { return f.measure(f.now, false) }
 
 // Ended is the rest that the last RestEnded spoke of.
 func (f *Finder) Ended() Rest { return f.ended }
@@ -278,9 +289,11 @@ func (f *Finder) close() Event {
 	if f.pending {
 		until = f.odd.t
 	}
-	f.ended = f.measure(until)
+	f.ended = f.measure(until, true)
 	f.confirmed = false
 	f.first = f.next
+	// The reading that left the rest has gone its way already.
+	f.path = math.Abs(f.lastV - f.ended.Value)
 	return RestEnded
 }
 
@@ -306,29 +319,35 @@ func (f *Finder) confirm() Event {
 	return RestConfirmed
 }
 
-// measure gives the mean after settling. Each value of a gauge that sends on
-// change holds until the next, the last one until the given time.
-func (f *Finder) measure(until float64) Rest {
+// measure gives the mean after settling. The first readings of the movement that
+// ends a rest may still lie within the window, so of a rest that has ended the
+// last moment is left out too. Each value of a gauge that sends on change holds
+// until the next, the last one until the given time.
+func (f *Finder) measure(until float64, ended bool) Rest {
 	n := f.next - f.first
 	if n == 0 {
 		return Rest{}
 	}
 	last := f.ring[(f.next-1)%ringSize]
-	r := Rest{FirstSeq: f.headSeq, LastSeq: last.seq, Start: f.headT, End: last.t, Count: n + f.dropped, Wild: f.wild}
+	r := Rest{FirstSeq: f.headSeq, LastSeq: last.seq, Start: f.headT, End: last.t, Count: n + f.dropped, Wild: f.wild, Path: f.path}
 	if f.set.OnChange {
-		f.measureHeld(&r, math.Max(until, last.t))
+		until = math.Max(until, last.t)
+		if ended {
+			until -= math.Min(leaveSeconds, 0.25*(until-r.Start))
+		}
+		f.measureHeld(&r, until)
 		return r
 	}
-	skip := (n + f.dropped) / 3
-	if skip -= f.dropped; skip < 0 {
-		skip = 0
+	skip := max(0, (n+f.dropped)/3-f.dropped)
+	from, to := f.first+skip, f.next
+	for k := (to - from) / 3; ended && k > 0 && last.t-f.ring[(to-1)%ringSize].t < leaveSeconds; k-- {
+		to--
 	}
-	from := f.first + skip
-	r.Used = f.next - from
-	base := last.v
+	r.Used = to - from
+	base := f.ring[(to-1)%ringSize].v
 	var sum, sq, st float64
 	r.Low, r.High = base, base
-	for i := from; i < f.next; i++ {
+	for i := from; i < to; i++ {
 		s := &f.ring[i%ringSize]
 		d := s.v - base
 		sum += d
@@ -345,7 +364,7 @@ func (f *Finder) measure(until float64) Rest {
 		var a, b float64
 		for i := range half {
 			a += f.ring[(from+i)%ringSize].v - base
-			b += f.ring[(f.next-1-i)%ringSize].v - base
+			b += f.ring[(to-1-i)%ringSize].v - base
 		}
 		r.Creep = (b - a) / float64(half)
 	}
@@ -363,7 +382,7 @@ func (f *Finder) measureHeld(r *Rest, until float64) {
 		s := &f.ring[i%ringSize]
 		from, to := math.Max(s.t, begin), until
 		if i+1 < f.next {
-			to = f.ring[(i+1)%ringSize].t
+			to = math.Min(until, f.ring[(i+1)%ringSize].t)
 		}
 		if to <= from && !(i+1 == f.next && weight == 0) {
 			continue

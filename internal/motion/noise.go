@@ -24,7 +24,7 @@ const (
 	noiseLeast  = 8   // before that many nothing is known
 )
 
-func (n *noise) reading(v, step, floor float64) {
+func (n *noise) reading(v, step, floor float64, onChange bool) {
 	a, b := n.v[0], n.v[1]
 	n.v[0], n.v[1] = b, v
 	if n.n < 2 {
@@ -37,6 +37,11 @@ func (n *noise) reading(v, step, floor float64) {
 		return
 	}
 	d := math.Abs(a - 2*b + v)
+	if onChange {
+		// No value comes twice, so the least there is are two steps; they say
+		// nothing of noise.
+		d = max(0, d-2*step)
+	}
 	if n.seen >= noiseLeast {
 		d = min(d, max(noiseClip*n.mean, unit))
 	}

@@ -16,15 +16,16 @@ import (
 
 // Case is one simulated take: what the gauge sends and what is true.
 type Case struct {
-	Readings []simulate.Reading // values in mm
-	Step     float64            // mm, not told to the machine
-	Digit    float64            // mm, the last digit sent
-	OnChange bool
-	Play     float64 // the truth
-	Noise    float64 // standard deviation of a stop
-	Spoilt   int     // strokes that stopped short, knocks
-	Strokes  int     // asked for
-	Wide     float64 // reading noise
+	Readings            []simulate.Reading // values in mm
+	Step                float64            // mm, not told to the machine
+	Digit               float64            // mm, the last digit sent
+	OnChange            bool
+	Play                float64 // the truth
+	Noise               float64 // standard deviation of a stop
+	Spoilt              int     // strokes that stopped short, knocks
+	Strokes             int     // asked for
+	Wide                float64 // reading noise
+	Rate, Creep, Bounce float64
 }
 
 // Outcome is what the machine made of it.
@@ -119,7 +120,7 @@ func Draw(r *rand.Rand, step, noise float64) Case {
 		Stroke: [2]float64{0.1 + 0.2*r.Float64(), 0.3 + 0.4*r.Float64()},
 		Noise:  noise,
 		Bounce: 0.2 * c.Play * r.Float64(),
-		Creep:  0.3 * unit * r.Float64(),
+		Creep:  0.3 * unit * (2*r.Float64() - 1),
 	}
 	if r.Float64() < 0.3 {
 		h.Short = 0.12
@@ -127,6 +128,7 @@ func Draw(r *rand.Rand, step, noise float64) Case {
 	if r.Float64() < 0.2 {
 		h.Knock, h.KnockBy = 0.05, 0.5*c.Play
 	}
+	c.Rate, c.Creep, c.Bounce = rate, h.Creep, h.Bounce
 	c.Wide = 0.3 * unit * r.Float64() * r.Float64()
 	g := simulate.Gauge{
 		Step: step, Rate: rate, Jitter: 0.3 * r.Float64(), Noise: c.Wide, Memory: 0.8 * r.Float64(),
@@ -134,7 +136,10 @@ func Draw(r *rand.Rand, step, noise float64) Case {
 		Offset: 10 * (r.Float64() - 0.5), Drift: 0.0002 * (r.Float64() - 0.5) * r.Float64(),
 		Drop: 0.05 * r.Float64(), Wild: 0.01 * r.Float64(), WildBy: 2,
 	}
-	c.OnChange = g.OnChange
+	if c.OnChange = g.OnChange; c.OnChange {
+		// What such a gauge loses it never sends again, and the rest is wrong.
+		g.Drop *= 0.1
+	}
 	var p simulate.Path
 	h.SetUp(&p, r, 3, 2+8*r.Float64())
 	c.Spoilt = h.Rock(&p, r, 0, c.Play, 20)

@@ -1,6 +1,7 @@
 package proving
 
 import (
+	"fmt"
 	"math"
 	"slices"
 )
@@ -29,6 +30,12 @@ func (t *Tally) Add(c Case, o Outcome) {
 			t.InTime++
 		}
 	}
+}
+
+// String is one line of figures, in the unit of the outcomes.
+func (t *Tally) String() string {
+	return fmt.Sprintf("n %d done %.3f in time %.3f  p50 %.2f p95 %.2f  cover %.3f  U95 %.2f", t.N, float64(t.Done)/float64(t.N), float64(t.InTime)/float64(t.Plain),
+		Quantile(t.Errors, .5), Quantile(t.Errors, .95), float64(t.Covered)/float64(t.Done), Quantile(t.U95, .5))
 }
 
 // Quantile of a sample; NaN where it is empty.

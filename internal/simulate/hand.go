@@ -1,6 +1,9 @@
 package simulate
 
-import "math/rand/v2"
+import (
+	"math"
+	"math/rand/v2"
+)
 
 // Hand is a person rocking a part between two stops.
 type Hand struct {
@@ -39,8 +42,9 @@ func (h Hand) Rock(p *Path, r *rand.Rand, middle, play float64, strokes int) (sp
 			at -= side * play * (0.25 + 0.5*r.Float64())
 			spoilt++
 		}
-		p.Glide(at, between(r, h.Stroke))
-		p.Hold(between(r, h.Hold), -side*h.Bounce*r.Float64(), side*h.Creep*r.Float64())
+		creep := h.Creep * r.Float64()
+		p.Glide(at+side*min(0, creep), between(r, h.Stroke))
+		p.Hold(between(r, h.Hold), -side*h.Bounce*r.Float64(), side*math.Abs(creep))
 		if r.Float64() < h.Knock {
 			middle += h.KnockBy * (2*r.Float64() - 1)
 			spoilt++

@@ -7,17 +7,56 @@ import (
 	"math"
 	"math/rand/v2"
 
+	"thouwright/internal/method"
 	"thouwright/internal/proving"
 )
 
 func main() {
 	n := flag.Int("n", 400, "takes per cell")
 	seed := flag.Uint64("seed", 1, "seed")
+	hours := flag.Float64("hours", 0, "hours of handling")
+	byPlay := flag.Bool("byplay", false, "")
 	flag.Parse()
-	for _, d := range proving.Steps {
+	if *byPlay {
+		for _, k := range []float64{0, 0.25, 0.5, 1, 2} {
+			var t [6]proving.Tally
+			for i, d := range proving.Steps {
+				unit := math.Max(d, 0.002)
+				r := rand.New(rand.NewPCG(*seed, uint64(k*100)+uint64(i)))
+				for range *n {
+					c := proving.Draw(r, d, k*unit)
+					o := proving.Run(c)
+					o.Error /= unit
+					o.U95 /= unit
+					b := 0
+					for _, x := range []float64{2, 3, 5, 8, 15} {
+						if c.Play/unit > x {
+							b++
+						}
+					}
+					t[b].Add(c, o)
+				}
+			}
+			for b := range t {
+				fmt.Printf("noise %.2f class %d: %s\n", k, b, t[b].String())
+			}
+		}
+		return
+	}
+	if *hours > 0 {
+		k := proving.FalseTakes(rand.New(rand.NewPCG(*seed, 5)), *hours, func(unit float64, r *method.Result) {
+			fmt.Printf("false take: play %.1f units, %.4f strokes %d left out %d note %q %s\n", r.Value/unit, r.Value, r.Strokes, r.LeftOut, r.Note, r.NoVerdict)
+			for _, x := range r.Rests {
+				fmt.Printf("   %.2f %s %d %.4f %v %s\n", x.T, x.Side, x.Level, x.Value, x.Used, x.Reason)
+			}
+		})
+		fmt.Println(k, "false takes")
+		return
+	}
+	for i, d := range proving.Steps {
 		unit := math.Max(d, 0.002)
 		for _, k := range []float64{0, 0.1, 0.25, 0.5, 1, 2} {
-			r := rand.New(rand.NewPCG(*seed, uint64(k*100)))
+			r := rand.New(rand.NewPCG(*seed, uint64(k*100)+uint64(i)))
 			var t proving.Tally
 			for range *n {
 				c := proving.Draw(r, d, k*unit)
