@@ -70,6 +70,16 @@ type Sound struct {
 	Cues   map[string]bool `toml:"cues"` // an event's name = false silences it
 }
 
+// AllCues tells of every cue whether it is on.
+func (s Sound) AllCues() map[string]bool {
+	all := map[string]bool{}
+	for _, name := range CueNames {
+		on, told := s.Cues[name]
+		all[name] = on || !told
+	}
+	return all
+}
+
 // Page is [page].
 type Page struct {
 	Listen string `toml:"listen"`

@@ -108,7 +108,7 @@ func (d *Daemon) live() ledger.Live {
 		Problems:  []ledger.Problem{},
 		Jobs:      d.offeredJobs(),
 		Spoken:    d.shown.spoken,
-		Sound:     d.shown.sound,
+		Sound:     d.liveSound(),
 	}
 	l.Problems = append(l.Problems, d.shown.broken...)
 	if d.disk != "" {

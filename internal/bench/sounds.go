@@ -95,19 +95,27 @@ func (d *Daemon) chooseSound(c ledger.Command) {
 	}
 	if c.Cues != nil {
 		cues := maps.Clone(s.Cues)
-		if cues == nil {
-			cues = map[string]bool{}
+		for name, on := range c.Cues {
+			if _, known := cues[name]; known {
+				cues[name] = on
+			}
 		}
-		maps.Copy(cues, c.Cues)
 		s.Cues = cues
 	}
 	d.player.Set(s.Volume, s.Mute, s.Cues)
 }
 
+// liveSound is the settings in force, and where sound goes now.
+func (d *Daemon) liveSound() ledger.LiveSound {
+	s := d.shown.sound
+	s.Output = d.player.Output()
+	return s
+}
+
 // adoptSound takes the bench file's settings.
 func (d *Daemon) adoptSound() {
 	s := d.files.bench.Sound
-	d.shown.sound = ledger.LiveSound{Output: d.player.Output(), Volume: s.Volume, Mute: s.Mute, Speech: s.Speech, Cues: s.Cues}
+	d.shown.sound = ledger.LiveSound{Volume: s.Volume, Mute: s.Mute, Speech: s.Speech, Cues: s.AllCues()}
 	d.player.Set(s.Volume, s.Mute, s.Cues)
 	d.player.SetSpeech(s.Speech)
 }
