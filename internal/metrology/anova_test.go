@@ -113,7 +113,7 @@ func TestComponentsBySimulation(t *testing.T) {
 	truth := map[string]float64{SourceRepeat: 1, SourceInteraction: 0.7, SourcePeople: 0.8, SourceParts: 3,
 		SourceBoth: math.Sqrt(1 + 0.49 + 0.64)}
 	hits, sums := map[string]int{}, map[string]float64{}
-	const n = 4000
+	const n = 2500
 	for range n {
 		a, err := Crossed(simulate(r, 10, 4, 3, 3, 0.8, 0.7, 1), PoolNo, 0.95)
 		if err != nil {

@@ -60,7 +60,7 @@ func TestRectangleAndNormal(t *testing.T) {
 // characteristic function inverted (Gil-Pelaez).
 func TestAgainstCharacteristicFunction(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 7))
-	for trial := range 60 {
+	for trial := range 30 {
 		var b Budget
 		// A normal of some width keeps the inversion integral short; odd
 		// degrees of freedom have closed characteristic functions.
@@ -106,7 +106,7 @@ func gilPelaez(b Budget, x float64) float64 {
 	}
 	// The trapezoidal rule converges fast here; its step keeps the image of
 	// the tails far away.
-	h := 2 * math.Pi / (8000 * b.Combine().U)
+	h := 2 * math.Pi / (600 * b.Combine().U)
 	sum := 0.0
 	for k := 0; ; k++ {
 		u := (float64(k) + 0.5) * h
