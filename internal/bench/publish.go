@@ -10,6 +10,7 @@ import (
 	"thouwright/internal/gauge"
 	"thouwright/internal/ledger"
 	"thouwright/internal/page"
+	"thouwright/internal/quantity"
 )
 
 // shown is what the page shows beside capture's own state.
@@ -22,6 +23,7 @@ type shown struct {
 	sound  ledger.LiveSound
 	jobs   []ledger.LiveName
 	last   *ledger.Take // the last take that is on disk
+	words  string       // what it says, in the unit the person reads
 	next   []string     // the sums that failed takes ask for
 }
 
@@ -110,6 +112,7 @@ func (d *Daemon) live() ledger.Live {
 		Spoken:    d.shown.spoken,
 		Sound:     d.liveSound(),
 	}
+	l.Sound.Output = d.player.Output() // a sound server may have come or gone
 	l.Problems = append(l.Problems, d.shown.broken...)
 	if d.disk != "" {
 		l.Problems = append(l.Problems, ledger.Problem{Text: d.disk})
@@ -124,7 +127,7 @@ func (d *Daemon) live() ledger.Live {
 	}
 	l.LastTake = nil
 	if d.shown.last != nil { // only what is on disk was measured
-		t := ledger.LiveTakeOf(d.shown.last)
+		t := d.liveTake(d.shown.last)
 		l.LastTake = &t
 	}
 	for _, li := range d.lines {
@@ -280,6 +283,21 @@ func (s sessionSink) fact(f capture.Fact) {
 	}
 }
 
+// liveTake is the last take with its words in the unit the person reads.
+func (d *Daemon) liveTake(t *ledger.Take) ledger.LiveTake {
+	m := ledger.LiveTakeOf(t)
+	m["say"] = d.shown.words
+	return m
+}
+
+// shownUnit is the unit the person reads; own where that is none.
+func (d *Daemon) shownUnit(own quantity.Unit) quantity.Unit {
+	if u, err := quantity.ParseUnit(d.shown.unit); err == nil {
+		return u
+	}
+	return own
+}
+
 // adviseNext works out what the takes so far ask for.
 func (d *Daemon) adviseNext() {
 	d.shown.next = nil
@@ -293,7 +311,8 @@ func (d *Daemon) takeIsKept(t *ledger.Take) {
 	d.shown.last = t
 	d.adviseNext()
 	d.count.take(t.Verdict)
-	d.hub.send(page.Update{Event: "take", Data: ledger.LiveTakeOf(t)})
+	d.shown.words = capture.Words(t, d.shownUnit(t.Unit))
+	d.hub.send(page.Update{Event: "take", Data: d.liveTake(t)})
 	d.speakTake(t)
 	d.publish.now()
 }

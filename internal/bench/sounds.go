@@ -6,7 +6,6 @@ import (
 
 	"thouwright/internal/capture"
 	"thouwright/internal/ledger"
-	"thouwright/internal/quantity"
 	"thouwright/internal/sound"
 	"thouwright/internal/speech"
 )
@@ -68,17 +67,16 @@ func (d *Daemon) speak(text string) {
 
 // speakTake says a take's result as the trade says numbers.
 func (d *Daemon) speakTake(t *ledger.Take) {
-	unit, err := quantity.ParseUnit(d.shown.unit)
-	if err != nil {
-		unit = t.Unit
-	}
-	d.speak(speech.Take(t, unit))
+	d.speak(speech.Take(t, d.shownUnit(t.Unit)))
 }
 
 func (d *Daemon) chooseUnit(unit string) error {
 	switch unit {
 	case "mm", "um", "in", "thou":
 		d.shown.unit = unit
+		if t := d.shown.last; t != nil {
+			d.shown.words = capture.Words(t, d.shownUnit(t.Unit))
+		}
 		return nil
 	}
 	return fmt.Errorf("display unit %q: expected mm, um, in or thou", unit)

@@ -6,6 +6,7 @@ import (
 	"thouwright/internal/ledger"
 	"thouwright/internal/method"
 	"thouwright/internal/metrology"
+	"thouwright/internal/quantity"
 )
 
 // finish turns a method's result into a take: its verdict, its number, the
@@ -52,7 +53,7 @@ func (c *Capture) finish(res *method.Result, out *Out) {
 	}
 	t.Say = metrology.Words(t, verdict, comb)
 	if c.adjust.inBand {
-		t.Say = join("set: fasten the lock, then measure again", t.Say)
+		t.Say, t.Ruled = "set: fasten the lock, then measure again", true
 	}
 	t.Budget = budgetLines(res.Budget, c.spec)
 	if c.redo == 0 && !adjustable(t.Method) && !c.sheet.Loose {
@@ -82,7 +83,7 @@ func (c *Capture) commit(t *ledger.Take, out *Out) {
 	for _, h := range hits {
 		c.event(out, ledger.EvRule, t.Gauge, ledger.Place(t.Tag)+": "+h.Say)
 		if h.Say != "" {
-			t.Say = h.Say
+			t.Say, t.Ruled = h.Say, true
 		}
 		if h.Sound != "" {
 			t.Sound = h.Sound
@@ -109,6 +110,15 @@ func judge(t *ledger.Take, comb metrology.Combined, spec method.Spec) metrology.
 		t.Note = join(t.Note, "simple rule: the result alone was compared")
 	}
 	return v
+}
+
+// Words says a take for people in the unit they read.
+func Words(t *ledger.Take, unit quantity.Unit) string {
+	if t.Ruled || unit == t.Unit || len(t.Budget) == 0 {
+		return t.Say
+	}
+	v := metrology.Verdict{Verdict: t.Verdict, Side: t.Side, PIn: t.PIn, PBelow: t.PBelow, PAbove: t.PAbove}
+	return metrology.WordsIn(unit, t, v, partsOf(t, 1).Combine())
 }
 
 // limitsOf are the limits a result is held against. Of what cannot be negative

@@ -175,7 +175,8 @@ type Take struct {
 	Rests  []Rest
 	Budget []BudgetLine
 	Extras []Extra
-	Say    string // for people: 'too loose by 1.2 thou, at least 0.6'
+	Say    string // for people, in Unit: 'too loose by 1.2 thou, at least 0.6'
+	Ruled  bool   // Say is a rule's or the procedure's own words, whatever the unit
 	Sound  string // a rule's choice: "pass", "fail", "undecided"; else ""
 }
 
