@@ -23,6 +23,8 @@ type shown struct {
 	sound  ledger.LiveSound
 	jobs   []ledger.LiveName
 	last   *ledger.Take // the last take that is on disk
+	place  ledger.Tag   // the one that was spoken last
+	way    string       // the guidance that was spoken last
 	words  string       // what it says, in the unit the person reads
 	next   []string     // the sums that failed takes ask for
 }
@@ -279,7 +281,7 @@ func (s sessionSink) fact(f capture.Fact) {
 		}
 		d.soundSaid(f)
 	case capture.GuideFact:
-		d.player.Guide(f.Guide)
+		d.soundGuide(f)
 	}
 }
 

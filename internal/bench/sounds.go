@@ -34,12 +34,27 @@ func (d *Daemon) soundSaid(f capture.SaidFact) {
 		d.player.Play(sound.LeftOut)
 	case capture.SaidPosition:
 		d.player.Play(sound.Position)
-		d.speak(f.Text)
+		if f.Tag.Component == "" {
+			d.speak(f.Text) // all is measured
+		} else {
+			d.speak(speech.Moved(d.shown.place, f.Tag))
+		}
+		d.shown.place = f.Tag
 	case capture.SaidStep, capture.SaidLock:
 		d.player.Play(sound.Step)
 		d.speak(f.Text)
 	case capture.SaidCaution:
 		d.speak(f.Text)
+	}
+}
+
+// soundGuide lets the ear follow the adjuster; the words come only when the way
+// to go changes.
+func (d *Daemon) soundGuide(f capture.GuideFact) {
+	d.player.Guide(f.Guide)
+	if way := f.Where + f.Way; way != d.shown.way {
+		d.shown.way = way
+		d.speak(speech.Guide(f.Method, f.Guide))
 	}
 }
 

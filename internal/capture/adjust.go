@@ -78,7 +78,7 @@ func (c *Capture) guide(out *Out) {
 	}
 	g := method.Guidance(c.spec, adjusterIn(adj, c.spec.Unit), p.Result, p.U95)
 	c.adjust.guide = &g
-	out.add(GuideFact{g})
+	out.add(GuideFact{g, c.spec.Method})
 }
 
 // adjusterIn is an adjuster with its pitch in the check's unit; a pitch that

@@ -264,7 +264,7 @@ func (c *Capture) say(out *Out, k Said, text string) {
 	if k == SaidCaution || k == SaidLeftOut {
 		c.view.reason = text
 	}
-	out.add(SaidFact{k, c.now, c.spec.Gauge.Name, text})
+	out.add(SaidFact{k, c.now, c.spec.Gauge.Name, text, *c.tag})
 }
 
 func (c *Capture) event(out *Out, k ledger.EventKind, gauge, text string) {

@@ -19,10 +19,14 @@ type SaidFact struct {
 	At    ledger.Stamp
 	Gauge string
 	Text  string // plain words; empty where the kind says all
+	Tag   ledger.Tag
 }
 
 // GuideFact says where the play lies while an adjuster is turned.
-type GuideFact struct{ ledger.Guide }
+type GuideFact struct {
+	ledger.Guide
+	Method string
+}
 
 func (EventFact) fact() {}
 func (TakeFact) fact()  {}
