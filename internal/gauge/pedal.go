@@ -64,21 +64,17 @@ func (p *Pedal) Edge(on bool, at int64) Press {
 
 // Deadline is when Tick is due, math.MaxInt64 for never.
 func (p *Pedal) Deadline() int64 {
-	due := int64(math.MaxInt64)
-	if !p.seen {
-		return due
-	}
-	if p.raw != p.level {
-		due = p.rawAt + pedalBounce.Microseconds()
-	}
 	switch {
+	case !p.seen:
+	case p.raw != p.level:
+		return p.rawAt + pedalBounce.Microseconds()
 	case p.level == p.idle || p.fired:
 	case p.fromStart:
-		due = min(due, p.levelAt+pedalStuck.Microseconds())
+		return p.levelAt + pedalStuck.Microseconds()
 	default:
-		due = min(due, p.levelAt+pedalVeryLong.Microseconds())
+		return p.levelAt + pedalVeryLong.Microseconds()
 	}
-	return due
+	return math.MaxInt64
 }
 
 // Tick gives the press that was completed by the moment at. A short or long one
