@@ -145,17 +145,18 @@ func read(file, what string) ([]byte, *Problem) {
 	bad := func(format string, a ...any) ([]byte, *Problem) {
 		return nil, &Problem{File: file, Text: fmt.Sprintf(format, a...)}
 	}
-	f, err := os.Open(file)
-	if err == nil {
-		defer f.Close()
-		var st fs.FileInfo
-		if st, err = f.Stat(); err == nil && !st.Mode().IsRegular() {
-			return bad("found %s, expected a %s: name a plain file", kindOf(st), what)
-		}
+	// Looked at before it is opened: opening a pipe would wait for a writer.
+	st, err := os.Stat(file)
+	if err == nil && !st.Mode().IsRegular() {
+		return bad("found %s, expected a %s: name a plain file", kindOf(st), what)
 	}
 	var text []byte
 	if err == nil {
-		text, err = io.ReadAll(io.LimitReader(f, form.MaxBytes+1))
+		var f *os.File
+		if f, err = os.Open(file); err == nil {
+			defer f.Close()
+			text, err = io.ReadAll(io.LimitReader(f, form.MaxBytes+1))
+		}
 	}
 	switch {
 	case err == nil:

@@ -1,9 +1,12 @@
+//go:build unix
+
 package config
 
 import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -207,7 +210,12 @@ func TestJobsAreFoundByNumberOrPath(t *testing.T) {
 
 func TestFilesThatCannotBeRead(t *testing.T) {
 	dir := t.TempDir()
+	pipe := filepath.Join(dir, "pipe.toml")
+	if err := syscall.Mkfifo(pipe, 0o600); err != nil {
+		t.Fatal(err)
+	}
 	for file, want := range map[string]string{
+		pipe:                            "found no plain file",
 		filepath.Join(dir, "none.toml"): "there is no such bench file: check the path",
 		dir:                             "found a folder, expected a bench file: name a plain file",
 		"/dev/null":                     "found no plain file",

@@ -2,6 +2,7 @@ package sound
 
 import (
 	"context"
+	"errors"
 	"sync"
 	"time"
 
@@ -12,6 +13,7 @@ import (
 
 // The waits between attempts to reach a sound server.
 const (
+	firstWait  = 100 * time.Millisecond
 	firstRetry = 250 * time.Millisecond
 	lastRetry  = 5 * time.Second
 )
@@ -27,6 +29,7 @@ type server struct {
 
 	mu   sync.Mutex
 	conn *pulse.Conn
+	deaf bool // the server has no device
 }
 
 func newServer(log zerolog.Logger, other output) *server {
@@ -34,7 +37,10 @@ func newServer(log zerolog.Logger, other output) *server {
 	s := &server{log: log, other: other, cancel: cancel, done: make(chan struct{})}
 	first := make(chan struct{})
 	go s.keep(ctx, first)
-	<-first // the first attempt on a local socket takes a few milliseconds
+	select { // an attempt on a local socket takes a few milliseconds
+	case <-first:
+	case <-time.After(firstWait):
+	}
 	return s
 }
 
@@ -46,6 +52,7 @@ func (s *server) keep(ctx context.Context, first chan struct{}) {
 		conn, err := pulse.Dial(ctx)
 		if err == nil {
 			s.set(conn)
+			s.noDevice(errors.Is(conn.Hears(), pulse.ErrNoDevice))
 			if tries > 0 {
 				s.log.Info().Msg("sound: the sound server is reached")
 			}
@@ -87,6 +94,17 @@ func (s *server) get() *pulse.Conn {
 	return s.conn
 }
 
+// noDevice notes whether the server has anything to play on.
+func (s *server) noDevice(deaf bool) {
+	s.mu.Lock()
+	was := s.deaf
+	s.deaf = deaf
+	s.mu.Unlock()
+	if deaf && !was {
+		s.log.Warn().Msgf("sound: the sound server has no device to play on: plug a loudspeaker in or choose one; output is %s until then", s.other.name())
+	}
+}
+
 func (s *server) play(x *playing) {
 	c := s.get()
 	if c == nil {
@@ -94,6 +112,7 @@ func (s *server) play(x *playing) {
 		return
 	}
 	sent, err := c.Play(x.pcm, x.rate, x.cut)
+	s.noDevice(errors.Is(err, pulse.ErrNoDevice))
 	if err == nil {
 		return
 	}
@@ -106,7 +125,9 @@ func (s *server) play(x *playing) {
 }
 
 func (s *server) name() string {
-	if s.get() != nil {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.conn != nil && !s.deaf {
 		return "pulse"
 	}
 	return s.other.name()

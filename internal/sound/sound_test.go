@@ -464,13 +464,25 @@ func TestBellOfATerminal(t *testing.T) {
 	was := os.Stderr
 	os.Stderr = tty
 	defer func() { os.Stderr = was }()
+	// A server is there, but it has no device: what it plays nobody hears.
+	s, err := listen.StartSink(t.TempDir(), "auto_null")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Stop()
+	t.Setenv("PULSE_SERVER", "unix:"+s.Socket)
+	deaf := New(config.Sound{Output: "auto", Volume: 0.5}, zerolog.Nop())
+	defer deaf.Close()
+	until(t, "the missing device is seen", func() bool { return deaf.Output() == "bell" })
+	deaf.Play(Pass)
+	deaf.wg.Wait()
+	want := 1
 	t.Setenv("PULSE_SERVER", "unix:"+t.TempDir()+"/none")
 	p := New(config.Sound{Output: "auto", Volume: 0.5}, zerolog.Nop())
 	defer p.Close()
 	if p.Output() != "bell" {
 		t.Fatalf("output is %s", p.Output())
 	}
-	var want int
 	for c, rings := range map[Cue]int{Rest: 0, Stroke: 0, Pass: 1, Undecided: 2, Fail: 3} {
 		p.Play(c)
 		p.wg.Wait()

@@ -32,7 +32,10 @@ type Server struct {
 
 // Start starts a server that keeps its files in dir, and waits until it
 // answers. Stop ends it; Start again in the same dir is a restart.
-func Start(dir string) (*Server, error) {
+func Start(dir string) (*Server, error) { return StartSink(dir, "room") }
+
+// StartSink is Start with a name for the sink.
+func StartSink(dir, sink string) (*Server, error) {
 	prog, err := exec.LookPath("pulseaudio")
 	if err != nil {
 		return nil, errors.New("pulseaudio is not installed: apt-get install pulseaudio")
@@ -40,7 +43,7 @@ func Start(dir string) (*Server, error) {
 	s := &Server{Socket: filepath.Join(dir, "native"), dir: dir, log: &bytes.Buffer{}, done: make(chan struct{})}
 	s.cmd = exec.Command(prog, "-n", "--system=false", "--daemonize=no", "--use-pid-file=no", "--exit-idle-time=-1",
 		"--disallow-exit=no", "--realtime=no", "--high-priority=no",
-		"--load=module-null-sink sink_name=room rate=44100 channels=1",
+		"--load=module-null-sink sink_name="+sink+" rate=44100 channels=1",
 		"--load=module-native-protocol-unix auth-anonymous=1 socket="+s.Socket)
 	s.cmd.Env = append(os.Environ(), "HOME="+dir, "XDG_RUNTIME_DIR="+dir, "XDG_CONFIG_HOME="+dir, "PULSE_RUNTIME_PATH="+dir, "PULSE_STATE_PATH="+dir)
 	s.cmd.Stdout, s.cmd.Stderr = s.log, s.log

@@ -38,10 +38,10 @@ type Conn struct {
 	heed atomic.Pointer[func(*proto.DataPacket)]
 }
 
-// Dial connects to the server that the environment names (PULSE_SERVER, else
-// the user's own).
+// Dial connects to the server that the environment names (PULSE_SERVER), else to
+// the user's own, else to the computer's.
 func Dial(ctx context.Context) (*Conn, error) {
-	var last error = errors.New("no sound server is named: neither PULSE_SERVER nor XDG_RUNTIME_DIR is set")
+	last := errors.New("PULSE_SERVER names no server: expected unix:/PATH or tcp:HOST")
 	for _, a := range addresses() {
 		c, err := DialAddress(ctx, a[0], a[1])
 		if err == nil {
@@ -109,6 +109,24 @@ func (c *Conn) greet() error {
 	}}, &proto.SetClientNameReply{})
 }
 
+// nobody is the sink that a server makes up where it has no device at all.
+const nobody = "auto_null"
+
+// ErrNoDevice is returned where the server has nothing to play on.
+var ErrNoDevice = errors.New("the sound server has no device to play on")
+
+// Hears tells whether the server has a device to play on.
+func (c *Conn) Hears() error {
+	var info proto.GetServerInfoReply
+	if err := c.c.Request(&proto.GetServerInfo{}, &info); err != nil {
+		return c.dead(err)
+	}
+	if info.DefaultSinkName == nobody {
+		return ErrNoDevice
+	}
+	return nil
+}
+
 // Gone is closed when the connection has ended.
 func (c *Conn) Gone() <-chan struct{} { return c.gone }
 
@@ -139,6 +157,9 @@ func (c *Conn) Play(pcm []int16, rate int, cut <-chan struct{}) (sent bool, err 
 	}
 	// Every way out deletes the stream, so that a server that lives keeps none.
 	defer c.c.Request(&proto.DeletePlaybackStream{StreamIndex: reply.StreamIndex}, nil)
+	if reply.SinkName == nobody {
+		return false, ErrNoDevice
+	}
 	send := func(s []int16) error {
 		b := make([]byte, 0, 2*len(s))
 		for _, v := range s {
@@ -223,7 +244,7 @@ func addresses() (out [][2]string) {
 		if dir := os.Getenv("PULSE_RUNTIME_PATH"); dir != "" {
 			out = append(out, [2]string{"unix", filepath.Join(dir, "native")})
 		}
-		return out
+		return append(out, [2]string{"unix", "/run/pulse/native"}) // one for the whole computer
 	}
 	host, _ := os.Hostname()
 	for _, s := range strings.Fields(named) {
