@@ -270,3 +270,83 @@ func TestSettle(t *testing.T) {
 		}
 	}
 }
+
+// What the zone promises of finer steps holds: the step named leaves half of
+// the limits, the next coarser one of the row does not.
+func TestStepNeededHolds(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		a := Ask{
+			Step: 0.01 * math.Exp(rapid.Float64Range(-3, 3).Draw(t, "step")), ErrorLocal: rapid.Float64Range(0, 0.02).Draw(t, "error"), ErrorKnown: true,
+			Hysteresis: rapid.Float64Range(0, 0.005).Draw(t, "hysteresis"), Difference: rapid.Bool().Draw(t, "difference"),
+			Limits: Limits{0.02, 0.02 + rapid.Float64Range(0.001, 0.2).Draw(t, "width")}, Confidence: 0.95,
+		}
+		if rapid.Bool().Draw(t, "one-sided") {
+			a.Limits.Low = -inf
+		}
+		z := DecisionZone(a)
+		if z.Empty == (z.Share > 0) && !math.IsInf(a.Limits.Low, -1) {
+			t.Fatalf("empty %v, share %v", z.Empty, z.Share)
+		}
+		for _, unit := range []quantity.Unit{quantity.MM, quantity.Thou, quantity.In} {
+			f, err := quantity.Convert(1, unit, quantity.MM)
+			if err != nil {
+				t.Fatal(err)
+			}
+			s := a.stepNeeded(f)
+			with := func(step float64) float64 { b := a; b.Step = step; return DecisionZone(b).Share }
+			if s == 0 {
+				if with(1e-9) >= enough+1e-6 {
+					t.Fatalf("no step would do in %s, but a tiny one leaves %v", unit, with(1e-9))
+				}
+				continue
+			}
+			if with(s) < enough || with(2.5*s) >= enough {
+				t.Fatalf("step %v: leaves %v; 2.5 times that leaves %v", s, with(s), with(2.5*s))
+			}
+		}
+	})
+}
+
+// Every undecided result gets an answer, no decided one does, and what is
+// promised of steps is true.
+func TestSettleAnswers(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		b := anyBudget().Draw(t, "budget")
+		b[0].Name = rapid.SampledFrom([]string{PartScatter, PartStep, PartError}).Draw(t, "name")
+		if b[0].Shape == StudentT && b[0].Dof < 3 {
+			b[0].Dof = 3
+		}
+		c := b.Combine()
+		q := Question{Combined: c, Limits: Limits{-inf, 0}, Confidence: 0.95, Strokes: rapid.IntRange(0, 8).Draw(t, "strokes"),
+			Value: -c.U * rapid.Float64Range(-3, 3).Draw(t, "value"), Step: c.U, Unit: quantity.MM, Show: quantity.Thou}
+		undecided := Decide(q.Value, c, q.Limits, 0.95, Guarded).Verdict == ledger.Undecided
+		if s := Settle(q); (s != "") != undecided || strings.Contains(s, "NaN") {
+			t.Fatalf("undecided %v: %q", undecided, s)
+		}
+	})
+}
+
+// A widened bound against plain integration over its own density.
+func TestWidenedBound(t *testing.T) {
+	for _, widen := range []Budget{
+		{Rect(PartHysteresis, 0.7), Rect(PartError, 0.2)},
+		{Gauss("n", 0.3)},
+		{Student(PartScatter, 0.4, 4), Tri(PartStep, 0.5)},
+		{Gauss("n", 20)}, // far wider than the step
+		{Rect("r", 1e-4)},
+	} {
+		const d, n = 2.0, 4000
+		b := Bound(d, widen)
+		w := widen.Combine()
+		for _, k := range []float64{-0.5, 0.3, 1, 1.4, 2.2} {
+			x := k * max(1, w.U)
+			want := 0.0
+			for i := range n {
+				p := d * (float64(i) + 0.5) / n
+				want += 2 * (1 - p/d) / d * w.CDF(x-p) * d / n
+			}
+			near(t, "widened bound", b.Combined.CDF(x-b.Value), want, 2e-6)
+		}
+		near(t, "u", b.Combined.U, math.Hypot(d/math.Sqrt(18), w.U), 1e-9)
+	}
+}

@@ -33,15 +33,26 @@ func FromLogs(dir string, pick Pick) (*Data, error) {
 	if err != nil {
 		return nil, err
 	}
+	root := chains(f.Takes)
 	type key struct{ check, method, gauge, unit string }
 	groups := map[key][]*ledger.Take{}
-	bounds := map[key]int{}
+	bounds, turned := map[key]int{}, map[key]int{}
+	place := func(t *ledger.Take) string {
+		if adjustable(t) {
+			return fmt.Sprintf("%s (from take %d)", placeOf(t), root[t.Take])
+		}
+		return placeOf(t)
+	}
 	for i := range f.Takes {
 		t := &f.Takes[i]
 		if !pick.takes(t) || t.Method == "derived" || math.IsNaN(t.Result) {
 			continue
 		}
 		k := key{t.Tag.Check, t.Method, t.Gauge, t.Unit.String()}
+		if adjustable(t) && root[t.Take] == 0 {
+			turned[k]++
+			continue
+		}
 		if isBound(t) {
 			bounds[k]++
 			continue
@@ -50,7 +61,7 @@ func FromLogs(dir string, pick Pick) (*Data, error) {
 	}
 	var repeated []key
 	for k, ts := range groups {
-		if most(ts) > 1 {
+		if most(ts, place) > 1 {
 			repeated = append(repeated, k)
 		}
 	}
@@ -74,6 +85,9 @@ func FromLogs(dir string, pick Pick) (*Data, error) {
 	}
 	if n := bounds[k]; n > 0 {
 		d.Notes = append(d.Notes, fmt.Sprintf("%d takes that gave an upper bound only are left out", n))
+	}
+	if n := turned[k]; n > 0 {
+		d.Notes = append(d.Notes, fmt.Sprintf("%d takes between which the adjuster may have been turned are left out; redo repeats one", n))
 	}
 	count := map[string]int{}
 	for _, t := range groups[k] {
@@ -105,7 +119,28 @@ func FromLogs(dir string, pick Pick) (*Data, error) {
 	return d, nil
 }
 
-func place(t *ledger.Take) string {
+// adjustable tells whether takes of one place may differ because an adjuster
+// was turned in between.
+func adjustable(t *ledger.Take) bool { return t.Method == "end-play" || t.Method == "drag" }
+
+// chains gives, for every take that was repeated by a redo and for the redo
+// itself, the first take of its chain.
+func chains(takes []ledger.Take) map[uint64]uint64 {
+	root := map[uint64]uint64{}
+	for i := range takes {
+		t := &takes[i]
+		if t.Replaces == 0 {
+			continue
+		}
+		if root[t.Replaces] == 0 {
+			root[t.Replaces] = t.Replaces
+		}
+		root[t.Take] = root[t.Replaces]
+	}
+	return root
+}
+
+func placeOf(t *ledger.Take) string {
 	s := t.Tag.Component
 	if t.Tag.Position != "" {
 		s += ", " + t.Tag.Position
@@ -114,7 +149,7 @@ func place(t *ledger.Take) string {
 }
 
 // most is the largest number of takes of one place.
-func most(ts []*ledger.Take) int {
+func most(ts []*ledger.Take, place func(*ledger.Take) string) int {
 	n := map[string]int{}
 	m := 0
 	for _, t := range ts {

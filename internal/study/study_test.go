@@ -271,11 +271,11 @@ func TestFromLogs(t *testing.T) {
 		t.Errorf("in um %v, in thou %v, %v", um.Set.Value, res.Set.Value, err)
 	}
 	// Two checks repeated: choose.
-	two := jobFolder(t, append(takes, one("end play", "hub", "", 2), one("end play", "hub", "", 2.5)))
+	two := jobFolder(t, append(takes, one("wear", "hub", "", 2), one("wear", "hub", "", 2.5)))
 	if _, err := FromLogs(two, Pick{}); err == nil || !strings.Contains(err.Error(), "--check") {
 		t.Errorf("two checks: %v", err)
 	}
-	if d, err := FromLogs(two, Pick{Check: "end play"}); err != nil || len(d.Rows) != 2 {
+	if d, err := FromLogs(two, Pick{Check: "wear"}); err != nil || len(d.Rows) != 2 {
 		t.Errorf("chosen: %v", err)
 	}
 	if _, err := FromLogs(two, Pick{Check: "lash"}); err == nil || !strings.Contains(err.Error(), "nothing was measured twice") {
@@ -283,6 +283,32 @@ func TestFromLogs(t *testing.T) {
 	}
 	if _, err := FromLogs(t.TempDir(), Pick{}); err == nil {
 		t.Error("an empty folder is a study")
+	}
+}
+
+// While a nut is turned the takes of one place differ because the play does:
+// only a redo repeats one.
+func TestAdjustingIsNoRepetition(t *testing.T) {
+	var takes []ledger.Take
+	for i, v := range []float64{9, 5, 2.4, 2.5, 2.3, 1.1, 1.2} {
+		k := ledger.Take{Tag: ledger.Tag{Component: "hub", Check: "end play"}, Method: "end-play", Gauge: "dial-1", Unit: quantity.Thou, Result: v, U95: 0.3, Low: 1, High: 3, Confidence: 0.95}
+		if i == 3 || i == 4 || i == 6 {
+			k.Replaces = uint64(i)
+		}
+		takes = append(takes, k)
+	}
+	d, err := FromLogs(jobFolder(t, takes), Pick{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(d.Rows) != 5 || d.Rows[0].Part != "hub (from take 3)" || d.Rows[4].Part != "hub (from take 6)" || len(d.Notes) != 1 {
+		t.Errorf("%+v", d)
+	}
+	for i := range takes {
+		takes[i].Replaces = 0
+	}
+	if _, err := FromLogs(jobFolder(t, takes), Pick{}); err == nil || !strings.Contains(err.Error(), "nothing was measured twice") {
+		t.Errorf("%v", err)
 	}
 }
 
