@@ -110,3 +110,52 @@ const (
 	defaultMax = 256
 	mostMax    = 4096
 )
+
+// Complexity weighs how much a file says: of two that make the same of a
+// stream, the plainer one is the better answer.
+func (d *Driver) Complexity() int {
+	n := 10 * len(d.lines)
+	for i := range d.lines {
+		l := &d.lines[i]
+		for _, ops := range [][]op{l.ops, l.tail} {
+			walk(ops, func(o *op) {
+				n++
+				if o.words != nil && o.words != knownUnits {
+					n += len(o.words.plain) + len(o.words.made)
+				}
+				if o.num != nil {
+					n += o.num.complexity()
+				}
+			})
+		}
+	}
+	f := &d.frame
+	if len(f.start) > 0 {
+		n += 5
+	}
+	if f.length > 0 {
+		n += 40
+	}
+	if f.idle > 0 { // times can be lost on the way, bytes not
+		n += 60
+	}
+	if d.Sends != ledger.Streams {
+		n += 5
+	}
+	return n
+}
+
+func (n *number) complexity() (k int) {
+	if n.faults != nil {
+		k += len(n.faults.plain) + len(n.faults.made)
+	}
+	for _, odd := range []bool{n.after, n.required, !n.before, !n.plainSigns, !n.point, n.decimals >= 0, n.fractions, n.exponent, n.hex, n.scaled} {
+		if odd {
+			k += 3
+		}
+	}
+	return k
+}
+
+// Checked tells whether frames prove themselves by check bytes.
+func (d *Driver) Checked() bool { return d.check != nil }

@@ -192,3 +192,10 @@ func Heard(from, to port.Settings, data []byte, eager bool) []byte {
 	}
 	return Bytes(Receiver{to, eager}.Receive(Send(from, data, 0)), checked)
 }
+
+// After is what is left of the wire from t seconds on: what a receiver gets
+// that was set in the middle of a message.
+func (w Wire) After(t float64) Wire {
+	n := min(max(0, int(t*w.baud)), len(w.high))
+	return Wire{w.baud, w.high[n:]}
+}
