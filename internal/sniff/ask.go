@@ -12,7 +12,7 @@ import (
 // nobody handles a line on which nothing was heard.
 func (s *search) nobody() error {
 	if !s.Ask {
-		s.r.Why = fmt.Sprintf("nothing was heard for %s: switch the gauge on, make it send (or press its data button while listening), or let '--ask' try the polls of our drivers", silent)
+		s.r.Why = fmt.Sprintf("nothing was heard for %s: switch the gauge on, make it send (or press its data button while listening), or let '--ask' try the polls of our drivers", s.Patience)
 		return nil
 	}
 	frames := []string{"8N1", "7E1", "8E1", "7O1", "8O1", "7N2"}

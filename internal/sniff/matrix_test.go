@@ -115,7 +115,7 @@ var frames = []string{"8N1", "8N2", "8E1", "8E2", "8O1", "8O2", "7N1", "7N2", "7
 // At least 95 in 100 are found, nothing wrong is ever said, and a gauge that
 // sends five readings a second or more is found within 10 s. The lean form
 // takes every shape at a few settings and every setting for a few shapes;
-// scripts/sniff-matrix runs them all.
+// scripts/sniff-matrix.sh runs them all.
 func TestMatrix(t *testing.T) {
 	var names []string
 	for name := range shapes {

@@ -26,7 +26,8 @@ type Ear interface {
 type Options struct {
 	Drivers  []*drivers.Driver
 	Ask      bool
-	Progress func(string) // one line for people; may be nil
+	Patience time.Duration // with silence, before it gives up or asks; 0: 8 s
+	Progress func(string)  // one line for people; may be nil
 }
 
 // Try is one line setting that was listened at.
@@ -57,7 +58,7 @@ func (r *Result) Sure() bool { return r.Driver != "" }
 
 // The search's bounds.
 const (
-	silent   = 8 * time.Second        // nothing at all for so long: nobody sends
+	silent   = 8 * time.Second        // nothing at all for so long: nobody sends (Options.Patience)
 	shortest = 300 * time.Millisecond // of a listening
 	longest  = 6 * time.Second        // … at a gauge that sends rarely
 	burstGap = 30 * time.Millisecond  // a pause that ends a message
@@ -84,6 +85,9 @@ type search struct {
 func Search(ctx context.Context, ear Ear, o Options) (*Result, error) {
 	s := &search{Options: o, ear: ear, ctx: ctx, r: &Result{Readings: []Reading{}, Tried: []Try{}, Same: []string{}, Also: []string{}}}
 	s.Drivers = nil
+	if s.Patience == 0 {
+		s.Patience = silent
+	}
 	for _, d := range o.Drivers {
 		switch {
 		case d.NoSniff:
@@ -93,6 +97,8 @@ func Search(ctx context.Context, ear Ear, o Options) (*Result, error) {
 			s.Drivers = append(s.Drivers, d)
 		}
 	}
+	// the shortest poll first: many gauges look only at the end of what they hear
+	sort.SliceStable(s.mute, func(i, j int) bool { return len(s.mute[i].Poll.Asks[0].Send) < len(s.mute[j].Poll.Asks[0].Send) })
 	err := s.run()
 	return s.r, err
 }
@@ -188,7 +194,7 @@ func (s *search) first(at port.Settings) (*heard, error) {
 	s.say("listening at %s", at)
 	var bursts []time.Duration
 	last := time.Duration(-1)
-	h, err := s.hear(at, nil, silent, func(h *heard, t time.Duration) bool {
+	h, err := s.hear(at, nil, s.Patience, func(h *heard, t time.Duration) bool {
 		if last < 0 || t-last > burstGap {
 			bursts = append(bursts, t)
 		}
