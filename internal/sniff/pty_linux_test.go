@@ -2,9 +2,11 @@ package sniff
 
 import (
 	"context"
+	"errors"
 	"io"
 	"math/rand/v2"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -18,21 +20,21 @@ import (
 
 // onPty runs a search at a real pseudo-terminal whose other end is a gauge that
 // reads back what was set there.
-func onPty(t *testing.T, g uart.Gauge, o Options) *Result {
-	t.Helper()
+func onPty(t *testing.T, g uart.Gauge, o Options) (r *Result, took time.Duration, err error) {
 	master, slave, err := pty.Open()
 	if err != nil {
-		t.Fatal(err)
+		return nil, 0, err
 	}
+	defer master.Close()
 	address, err := port.ParseAddress(slave.Name())
 	if err != nil {
-		t.Fatal(err)
+		return nil, 0, err
 	}
 	ear, err := OpenEar(t.Context(), address)
-	if err != nil {
-		t.Fatal(err)
-	}
 	slave.Close()
+	if err != nil {
+		return nil, 0, err
+	}
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan struct{})
 	go func() {
@@ -41,56 +43,44 @@ func onPty(t *testing.T, g uart.Gauge, o Options) *Result {
 	}()
 	o.Drivers = drivers.BuiltIn().All()
 	start := time.Now()
-	r, err := Search(ctx, ear, o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Logf("%s %s in %v: %s", r.Line, r.Driver, time.Since(start).Round(time.Millisecond), r.Why)
+	r, err = Search(ctx, ear, o)
+	took = time.Since(start)
 	cancel()
 	<-done
-	if err := ear.Close(); err != nil {
-		t.Error(err)
-	}
-	master.Close()
-	return r
+	return r, took, errors.Join(err, ear.Close())
 }
 
 // On real pseudo-terminals, in real time: what the kernel does to settings and
-// bytes is part of it. The cases run side by side; each takes a few seconds.
+// bytes is part of it. The cases run side by side, as they mostly wait.
 func TestOnPty(t *testing.T) {
 	defer goleak.VerifyNone(t)
-	t.Run("all", func(t *testing.T) {
-		for _, c := range []trial{
-			{"signed-decimal", "9600 8N1", 100 * time.Millisecond, false},
-			{"channel-decimal", "19200 8E1", 100 * time.Millisecond, true},
-			{"framed-xor", "4800 8O1", 150 * time.Millisecond, false},
-			{"tolerance-mark", "115200 8N2", 200 * time.Millisecond, true},
-		} {
-			t.Run(c.shape, func(t *testing.T) {
-				t.Parallel()
-				r := onPty(t, gaugeOf(t, c), Options{})
-				if !c.right(r) {
-					t.Errorf("%+v: found %q at %q, same %v, also %v, tried %+v", c, r.Driver, r.Line, r.Same, r.Also, r.Tried)
-				}
-			})
-		}
-		t.Run("seven data bits, which a pseudo-terminal does not have", func(t *testing.T) {
-			t.Parallel()
-			r := onPty(t, gaugeOf(t, trial{"signed-decimal", "9600 7E1", 100 * time.Millisecond, false}), Options{})
-			if r.Sure() || !strings.Contains(r.Why, "look like 9600 7E1") {
-				t.Errorf("%+v", r)
+	asked := gaugeOf(t, trial{"signed-decimal", "4800 8N1", 0, false})
+	asked.Answers = map[string]func() []byte{"?\r": asked.Message}
+	var wg sync.WaitGroup
+	run := func(name string, g uart.Gauge, o Options, good func(*Result) bool) {
+		wg.Go(func() {
+			r, took, err := onPty(t, g, o)
+			if err != nil || !good(r) {
+				t.Errorf("%s: %+v, %v", name, r, err)
+				return
 			}
+			t.Logf("%s: %s %s in %v, %s", name, r.Line, r.Driver, took.Round(time.Millisecond), r.Why)
 		})
-		t.Run("asked", func(t *testing.T) {
-			t.Parallel()
-			g := gaugeOf(t, trial{"signed-decimal", "4800 8N1", 0, false})
-			g.Answers = map[string]func() []byte{"?\r": g.Message}
-			r := onPty(t, g, Options{Ask: true, Patience: time.Second})
-			if r.Driver != "asked-decimal" || r.Line != "4800 8N1" {
-				t.Errorf("%+v", r)
-			}
-		})
-	})
+	}
+	for _, c := range []trial{
+		{"signed-decimal", "9600 8N1", 100 * time.Millisecond, false},
+		{"channel-decimal", "19200 8E1", 100 * time.Millisecond, true},
+		{"framed-xor", "4800 8O1", 150 * time.Millisecond, false},
+		{"tolerance-mark", "115200 8N2", 200 * time.Millisecond, true},
+	} {
+		run(c.shape, gaugeOf(t, c), Options{}, c.right)
+	}
+	run("seven data bits, which a pseudo-terminal does not have",
+		gaugeOf(t, trial{"signed-decimal", "9600 7E1", 100 * time.Millisecond, false}), Options{},
+		func(r *Result) bool { return !r.Sure() && strings.Contains(r.Why, "look like 9600 7E1") })
+	run("asked", asked, Options{Ask: true, Patience: time.Second},
+		func(r *Result) bool { return r.Driver == "asked-decimal" && r.Line == "4800 8N1" })
+	wg.Wait()
 }
 
 func gaugeOf(t *testing.T, c trial) uart.Gauge {

@@ -3,7 +3,6 @@ package uart
 import (
 	"context"
 	"io"
-	"os"
 	"time"
 
 	"thouwright/internal/port"
@@ -19,12 +18,6 @@ type Gauge struct {
 	Heard   func() (port.Settings, error)        // what the other end is set to now
 	Eager   bool                                 // see Receiver
 	Pause   func(time.Duration) <-chan time.Time // nil: real time
-}
-
-// OnPty is a gauge at the master side of a pseudo-terminal.
-func OnPty(master *os.File, g Gauge) Gauge {
-	g.Heard = func() (port.Settings, error) { return OfPty(master) }
-	return g
 }
 
 // Run sends into w, and answers what comes from it, until ctx is done or the

@@ -37,3 +37,9 @@ func OfPty(master *os.File) (port.Settings, error) {
 	}
 	return s, nil
 }
+
+// OnPty is a gauge at the master side of a pseudo-terminal.
+func OnPty(master *os.File, g Gauge) Gauge {
+	g.Heard = func() (port.Settings, error) { return OfPty(master) }
+	return g
+}
