@@ -2,7 +2,6 @@ package capture
 
 import (
 	"fmt"
-	"math"
 	"strings"
 
 	"thouwright/internal/ledger"
@@ -65,7 +64,7 @@ func (c *Capture) derived(d derivation, spec method.Spec, takes []*ledger.Take) 
 		}
 		names[i] = d.expr.Inputs()[i].String() + " = take " + fmt.Sprint(t.Take)
 		inputs[i] = metrology.Input{
-			Name: d.expr.Inputs()[i].String(), Value: t.Result * f.factor, Gauge: t.Gauge, Budget: partsOf(t, f.factor),
+			Name: d.expr.Inputs()[i].String(), Value: t.Result * f.factor, Gauge: t.Gauge, Budget: metrology.BudgetOf(t.Budget, f.factor),
 			Master: c.masterOf(t),
 		}
 		if t.At.Elapsed > last.At.Elapsed || t.Take > last.Take {
@@ -116,20 +115,4 @@ func (c *Capture) masterOf(t *ledger.Take) string {
 		return m.String()
 	}
 	return ""
-}
-
-// partsOf is a take's budget again, as it was combined, in another unit.
-func partsOf(t *ledger.Take, factor float64) metrology.Budget {
-	b := make(metrology.Budget, 0, len(t.Budget))
-	for _, l := range t.Budget {
-		shape, _ := metrology.ParseShape(l.Distribution)
-		dof := l.Dof
-		if math.IsNaN(dof) || dof == 0 {
-			dof = math.Inf(1)
-		}
-		b = append(b, metrology.Part{
-			Name: l.Part, Value: l.Value * factor, Shape: shape, Divisor: l.Divisor, U: l.U * factor, Dof: dof,
-		})
-	}
-	return b
 }

@@ -117,8 +117,7 @@ func Words(t *ledger.Take, unit quantity.Unit) string {
 	if t.Ruled || unit == t.Unit || len(t.Budget) == 0 {
 		return t.Say
 	}
-	v := metrology.Verdict{Verdict: t.Verdict, Side: t.Side, PIn: t.PIn, PBelow: t.PBelow, PAbove: t.PAbove}
-	return metrology.WordsIn(unit, t, v, partsOf(t, 1).Combine())
+	return metrology.WordsKept(unit, t)
 }
 
 // limitsOf are the limits a result is held against. Of what cannot be negative
