@@ -216,16 +216,16 @@ func (d *Daemon) openJob(f *files, at ledger.Stamp) error {
 				s.tapes.command(0, ledger.Command{Do: ledger.DoLink, Gauge: l.name(), Text: linkRunning})
 			}
 		}
-		if resume.HasActive {
-			s.tapes.command(0, ledger.Command{Do: ledger.DoStage, Stage: resume.Tag.Stage, By: "resume"})
-			s.tapes.command(0, ledger.Command{Do: ledger.DoPosition, Component: resume.Tag.Component,
-				Check: resume.Tag.Check, Position: resume.Tag.Position, By: "resume"})
-		}
 	}
 	old := d.session
 	d.session = s
 	d.use(f)
 	d.engine.begin(s, resume, at, sessionSink{d})
+	if tag, ok := d.engine.capture.Active(); ok && s.tapes != nil && resume.HasActive {
+		s.tapes.command(0, ledger.Command{Do: ledger.DoStage, Stage: tag.Stage, By: "resume"})
+		s.tapes.command(0, ledger.Command{Do: ledger.DoPosition, Component: tag.Component,
+			Check: tag.Check, Position: tag.Position, By: "resume"})
+	}
 	if old != nil {
 		go func() { // its last rows are flushed while the new job runs
 			ctx, cancel := context.WithTimeout(context.Background(), closeTime)

@@ -54,7 +54,7 @@ func openSession(f *files, o journal.Options, at ledger.Stamp) (*session, captur
 	if err := s.adopt(f, at); err != nil {
 		return nil, capture.Resume{}, errors.Join(err, j.Close(context.Background(), at))
 	}
-	resume := capture.Resume{Seq: rec.LastSeq, Take: rec.LastTake, Tag: rec.Place, HasActive: rec.Place != ledger.Tag{}}
+	resume := capture.Resume{Seq: rec.LastSeq, Take: rec.LastTake, Tag: rec.Place, HasActive: rec.Place != ledger.Tag{}, Measured: rec.Measured}
 	for i := range rec.Takes {
 		resume.Takes = append(resume.Takes, &rec.Takes[i])
 	}

@@ -59,6 +59,7 @@ type Resume struct {
 	Takes      []*ledger.Take
 	Accepted   []uint64
 	HasActive  bool
+	Measured   bool // Tag's place was measured, and the run ended before it moved on
 	AllDone    bool
 	ActiveRedo uint64
 }
@@ -83,11 +84,20 @@ func New(s *Sheet, r Resume, at ledger.Stamp, out *Out) *Capture {
 		c.stage = r.Tag.Stage
 	}
 	if p, ok := s.find(r.Tag.Component, r.Tag.Check, r.Tag.Position); r.HasActive && ok {
-		c.open(s.index(p), out)
+		i := s.index(p)
+		if r.Measured && c.done(i) {
+			i = c.nextPlace(i)
+		}
+		c.open(i, out)
 		return c
 	}
 	c.open(c.nextPlace(-1), out)
 	return c
+}
+
+// Active is the place that is active; ok is false where all is measured.
+func (c *Capture) Active() (tag ledger.Tag, ok bool) {
+	return *c.tag, c.at < len(c.sheet.places)
 }
 
 // Readings numbers, tags and takes in a batch, in order. The readings are

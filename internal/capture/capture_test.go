@@ -244,6 +244,20 @@ func TestRestartGoesOn(t *testing.T) {
 	}
 }
 
+// A run that ended between a take and the move to the next place goes on at
+// the next place, not at the one that is measured.
+func TestRestartMovesOnFromAMeasuredPlace(t *testing.T) {
+	r := rigOn(t, sheetOf(t, testJob, 1), Resume{})
+	first := *r.c.tag
+	r.rock("dial-1", 0.1, 8)
+	for measured, want := range map[bool]ledger.Tag{true: *r.c.tag, false: first} {
+		again := rigOn(t, sheetOf(t, testJob, 1), Resume{Seq: r.c.seq, Take: 1, Tag: first, HasActive: true, Measured: measured, Takes: r.tks})
+		if got, _ := again.c.Active(); got != want || first == *r.c.tag {
+			t.Errorf("measured %v: goes on at %+v, want %+v", measured, got, want)
+		}
+	}
+}
+
 func TestEditedSheet(t *testing.T) {
 	r := rigOn(t, sheetOf(t, testJob, 1), Resume{})
 	var p simulate.Path

@@ -183,6 +183,9 @@ func TestARestartGoesOnWhereTheJobWas(t *testing.T) {
 	if rec.Place != *pinTag {
 		t.Errorf("place %+v, expected %+v", rec.Place, *pinTag)
 	}
+	if !rec.Measured {
+		t.Error("take 3 was made since its place became active, and nothing tells of a move behind it")
+	}
 	job(j, 30, 2)
 	other := sheets
 	other.Job = []byte("number = \"2026-041\"\n# edited\n")
@@ -193,6 +196,21 @@ func TestARestartGoesOnWhereTheJobWas(t *testing.T) {
 		t.Fatal(err)
 	}
 	mustHold(t, j.Dir())
+	j, _ = mustOpen(t, Options{Dir: dir, Number: "2026-041"})
+	back := *pinTag
+	back.Position = "right lock"
+	j.Event(ledger.Event{Seq: 50, At: stamp(61), Kind: ledger.EvStart})
+	j.Event(ledger.Event{Seq: 50, At: stamp(61), Kind: ledger.EvPosition, Text: ledger.PlaceText(back)})
+	if err := j.Close(context.Background(), stamp(62)); err != nil {
+		t.Fatal(err)
+	}
+	j, rec = mustOpen(t, Options{Dir: dir, Number: "2026-041"})
+	if rec.Measured || rec.Place != back {
+		t.Errorf("nothing was measured at %+v, found %+v, measured %v", back, rec.Place, rec.Measured)
+	}
+	if err := j.Close(context.Background(), stamp(62)); err != nil {
+		t.Fatal(err)
+	}
 	if b, err := os.ReadFile(filepath.Join(j.Dir(), "job.2.toml")); err != nil || string(b) != string(other.Job) {
 		t.Errorf("job.2.toml: %q, %v", b, err)
 	}

@@ -96,10 +96,10 @@ func (k *killer) one(after time.Duration) {
 	if err := cmd.Start(); err != nil {
 		k.t.Fatal(err)
 	}
-	go func() {
-		time.Sleep(after)
-		_ = cmd.Process.Kill()
-	}()
+	kill := func() { _ = cmd.Process.Kill() }
+	if k.kills%8 == 0 { // some die while they open the folder
+		time.AfterFunc(after/2, kill)
+	}
 	first, logged := uint64(0), uint64(0)
 	r := bufio.NewReader(out)
 	for {
@@ -110,6 +110,7 @@ func (k *killer) one(after time.Duration) {
 		word, rest, _ := strings.Cut(strings.TrimSuffix(line, "\n"), " ")
 		switch word {
 		case "open":
+			time.AfterFunc(after, kill)
 			var n uint64
 			fmt.Sscan(rest, &first, &n)
 			if last := k.lastTake(); n < last {
@@ -204,7 +205,7 @@ func TestKilledAtRandomMoments(t *testing.T) {
 	}
 	k := &killer{t: t, dir: t.TempDir(), takes: map[uint64][2]uint64{}}
 	for i := range kills {
-		k.one(time.Duration(10+rand.IntN(70)) * time.Millisecond)
+		k.one(time.Duration(rand.IntN(80)) * time.Millisecond)
 		if i%500 == 499 {
 			k.check()
 		}

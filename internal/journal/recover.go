@@ -19,11 +19,14 @@ const lockName = ".lock"
 
 // Recovered is what a restart needs to go on where the job was.
 type Recovered struct {
-	New      bool          // the folder holds nothing measured yet
-	LastSeq  uint64        // the next reading is LastSeq+1
-	LastTake uint64        // the next take is LastTake+1
-	Last     ledger.Stamp  // of the last row; its Elapsed belongs to the run before
-	Place    ledger.Tag    // active when the last run ended; zero: unknown
+	New      bool         // the folder holds nothing measured yet
+	LastSeq  uint64       // the next reading is LastSeq+1
+	LastTake uint64       // the next take is LastTake+1
+	Last     ledger.Stamp // of the last row; its Elapsed belongs to the run before
+	Place    ledger.Tag   // active when the last run ended; zero: unknown
+	// Measured says that the last take at Place was made since Place was made
+	// active, and that no row tells of what came then: the run ended between.
+	Measured bool
 	Takes    []ledger.Take // with rests, budget and extras, in order
 	Events   []ledger.Event
 	Sheet    int    // version of the job sheet, 0: none
@@ -274,8 +277,17 @@ func recovered(f *Folder) (*Recovered, error) {
 			}
 		}
 	}
+	moved := uint64(0) // the last move that an event tells of
+	for i := range f.Events {
+		switch e := &f.Events[i]; e.Kind {
+		case ledger.EvPosition, ledger.EvStage, ledger.EvRedo, ledger.EvBack:
+			moved = max(moved, e.Seq)
+		}
+	}
 	for i := range f.Takes {
-		rec.LastSeq = max(rec.LastSeq, f.Takes[i].LastSeq)
+		t := &f.Takes[i]
+		rec.LastSeq = max(rec.LastSeq, t.LastSeq)
+		rec.Measured = t.Tag == rec.Place && t.LastSeq > moved || rec.Measured && t.Tag != rec.Place
 	}
 	rec.New = rec.LastSeq == 0 && len(f.Takes) == 0 && len(f.Events) == 0
 	return rec, nil
