@@ -3,6 +3,7 @@ package page
 import (
 	"fmt"
 	"net/http"
+	"regexp"
 	"strings"
 
 	"thouwright/config"
@@ -111,13 +112,16 @@ func (k draftCheck) check(places []string) (config.Check, error) {
 	return c, setLimits(&c, k.Limits)
 }
 
-// setLimits reads '0.009..0.050 mm' or a fit, '32 H7/g6'.
+// fitForm tells a fit, '32 H7/g6' or one class of it, '32 H7', from a range.
+var fitForm = regexp.MustCompile(`^[0-9.]+ *[A-Za-z]{1,2}[0-9]{1,2}( */ *[A-Za-z]{1,2}[0-9]{1,2})?$`)
+
+// setLimits reads '0.009..0.050 mm' or a fit.
 func setLimits(c *config.Check, text string) error {
 	text = strings.TrimSpace(text)
 	switch {
 	case text == "":
 		return nil
-	case !strings.Contains(text, "..") && strings.Contains(text, "/"):
+	case fitForm.MatchString(text):
 		c.Fit = text
 		return nil
 	}

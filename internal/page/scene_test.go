@@ -32,8 +32,8 @@ func (sc *scene) set(change func(*ledger.Live)) {
 	sc.d.mu.Lock()
 	l := sc.d.live
 	sc.d.mu.Unlock()
-	l.Time, l.Elapsed = time.Now().UTC().Format("2006-01-02T15:04:05.000000Z"), sc.elapsed()
 	change(&l)
+	l.Time, l.Elapsed = time.Now().UTC().Format("2006-01-02T15:04:05.000000Z"), sc.elapsed()
 	sc.d.emit(Update{Event: "state", Data: l})
 }
 
@@ -41,8 +41,17 @@ func (sc *scene) set(change func(*ledger.Live)) {
 func (sc *scene) reading(gauge string, mm float64) {
 	sc.seq++
 	v := strconv.FormatFloat(mm, 'f', 3, 64)
+	sc.d.mu.Lock()
+	gauges := append([]ledger.LiveGauge(nil), sc.d.live.Gauges...)
+	for i := range gauges {
+		if g := &gauges[i]; g.Name == gauge {
+			g.Value, g.MM, g.Raw, g.Seq, g.Elapsed = v, v, "+"+v, 1200+sc.seq, sc.elapsed()
+		}
+	}
+	sc.d.live.Gauges = gauges
+	sc.d.mu.Unlock()
 	sc.d.emit(Update{Event: "reading", Gauge: gauge, Data: map[string]string{
-		"seq": fmt.Sprint(sc.seq), "elapsed_s": sc.elapsed(), "gauge": gauge, "raw": "+" + v, "value": v, "unit": "mm", "mm": v, "state": "moving",
+		"seq": fmt.Sprint(1200 + sc.seq), "elapsed_s": sc.elapsed(), "gauge": gauge, "raw": "+" + v, "value": v, "unit": "mm", "mm": v, "state": "moving",
 	}})
 }
 

@@ -23,7 +23,7 @@ export function bench() {
   el.word = h('section', { class: 'word', 'aria-live': 'polite', 'aria-label': 'What counts now' })
   el.next = h('p', { class: 'next' }); el.acts = h('div', { class: 'acts' })
   el.steps = h('ol', { class: 'steps' }); el.cautions = h('div', { class: 'cautions' })
-  root = h('section', { class: 'bench' },
+  root = h('section', { class: 'bench' }, h('h1', { class: 'hide' }, 'Bench'),
     h('div', { class: 'where' }, el.position, el.what, el.limits, el.count),
     h('div', { class: 'now' }, el.reading, el.result),
     h('figure', { class: 'gap' }, gap.svg),
@@ -42,6 +42,8 @@ on('link', () => shown() && store.state && drawAge())
 
 // soon redraws the picture at the next frame; the number itself does not wait.
 function soon() { asked ||= requestAnimationFrame(() => { asked = 0; gap.draw() }) }
+
+document.addEventListener('visibilitychange', () => shown() && soon())
 
 // gaugeName is the gauge whose reading is shown: the active check's, else the
 // one that spoke last.

@@ -24,9 +24,10 @@ export function text(el, words) {
 }
 
 // keyed rebuilds el's content only when what it is made of has changed.
+const keys = new WeakMap()
 export function keyed(el, key, build) {
-  if (el.dataset.key === key) return
-  el.dataset.key = key
+  if (keys.get(el) === key) return
+  keys.set(el, key)
   el.replaceChildren(...[build()].flat(Infinity).filter(Boolean))
 }
 

@@ -21,7 +21,7 @@ function head(st) {
   const list = $('#problems')
   const all = st.problems ?? []
   list.hidden = all.length === 0
-  keyed(list, JSON.stringify(all), () => all.map(p => h('li', null, p.file ? h('code', null, p.file + (p.line ? ':' + p.line : '')) : null, p.text)))
+  keyed(list, JSON.stringify(all), () => h('ul', null, [...all].sort((a, b) => a.warning - b.warning).map(p => h('li', { class: p.warning ? 'mild' : '' }, p.warning ? 'note: ' : null, p.file ? h('code', null, p.file + (p.line ? ':' + p.line : '')) : null, p.text))))
 }
 
 let since = 0
@@ -30,7 +30,9 @@ function lost() {
   const gone = store.link === 'lost'
   if (gone && box.hidden) since = performance.now()
   box.hidden = !gone
-  if (gone) keyed(box, ageWords(Math.floor((performance.now() - (store.heard || since)) / 1000)), () => [h('b', null, 'NOT CONNECTED'), h('span', null, store.heard ? `nothing heard for ${box.dataset.key}: what stands below is old. Trying again by itself.` : 'the bench does not answer. Trying again by itself.')])
+  if (!gone) return
+  const silent = ageWords(Math.floor((performance.now() - (store.heard || since)) / 1000))
+  keyed(box, silent, () => [h('b', null, 'NOT CONNECTED'), h('span', null, store.heard ? `nothing heard for ${silent}: what stands below is old. Trying again by itself.` : 'the bench does not answer. Trying again by itself.')])
 }
 
 on('state', head)

@@ -76,7 +76,7 @@ function part(p, templates, drop, redraw) {
     t ? h('p', { class: 'soft' }, t.help) : null,
     h('div', { class: 'form' }, field('Component', p.name, v => { p.name = v }, { required: true }), field('Positions, with commas', p.places.join(', '), v => { p.places = list(v) }, { placeholder: 'upper bush, lower bush' }),
       t ? t.roles.map(r => pick(r.name, p.gauges[r.id], v => { p.gauges[r.id] = v }, gaugeNames().map(g => [g, g]))) : null),
-    t ? h('div', { class: 'form' }, t.checks.map(c => field(`Limits: ${c.Name}`, p.limits[c.Name], v => { p.limits[c.Name] = v }, { placeholder: '0.009..0.050 mm or 32 H7/g6' })),
+    t ? h('div', { class: 'form' }, t.checks.map(c => field(`Limits: ${c.name}`, p.limits[c.name], v => { p.limits[c.name] = v }, { placeholder: '0.009..0.050 mm or 32 H7' })),
       field('Where the limits come from', p.source, v => { p.source = v }, { placeholder: 'workshop manual, sheet, table' })) : p.checks.map((c, i) => check(c, () => { p.checks.splice(i, 1); redraw() })),
     t ? null : h('div', { class: 'row' }, h('button', { type: 'button', class: 'small', onclick: () => { p.checks.push({ name: '', method: 'play' }); redraw() } }, '+ check')))
 }
@@ -84,7 +84,7 @@ function part(p, templates, drop, redraw) {
 function check(c, drop) {
   return h('div', { class: 'sheetcheck' }, h('div', { class: 'form' },
     field('Check', c.name, v => { c.name = v }, { required: true, placeholder: 'play in bushes' }), pick('Method', c.method, v => { c.method = v }, Object.entries(METHODS)),
-    pick('Gauge', c.gauge, v => { c.gauge = v }, gaugeNames().map(g => [g, g])), field('Limits or fit', c.limits, v => { c.limits = v }, { placeholder: '0.009..0.050 mm' }),
+    pick('Gauge', c.gauge, v => { c.gauge = v }, gaugeNames().map(g => [g, g])), field('Limits or fit', c.limits, v => { c.limits = v }, { placeholder: '0.009..0.050 mm or 32 H7' }),
     field('Where they come from', c.source, v => { c.source = v }), field('Strokes', c.strokes, v => { c.strokes = v }, { inputmode: 'numeric', placeholder: '6' }),
     field('Derived: value', c.value, v => { c.value = v }, { placeholder: 'bush["upper"] - pin["upper"]' })),
   h('div', { class: 'row' }, h('button', { type: 'button', class: 'small', onclick: drop }, 'Take the check out')))
