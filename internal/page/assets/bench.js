@@ -104,7 +104,9 @@ function pips(a) {
   return h('div', { class: 'pips', role: 'img', 'aria-label': label }, list)
 }
 
-const button = (words, key, f, cls) => h('button', { class: cls, onclick: f, disabled: !mayWork }, words, h('kbd', null, key))
+// A button that was touched lets go of the focus: the next Enter (a pedal's, say)
+// must mean 'accept' and not press it again.
+const button = (words, key, f, cls) => h('button', { class: cls, disabled: !mayWork, onclick: e => { if (e.detail > 0) e.currentTarget.blur(); f() } }, words, h('kbd', null, key))
 
 function drawState() {
   const st = store.state, a = st.active
