@@ -289,6 +289,7 @@ func (d *Daemon) diskTrouble(t *journal.Trouble) {
 	} else {
 		if d.disk == "" {
 			d.soundDisk()
+			d.sayAfterwards() // no receipt may come now, or not for long
 		}
 		d.disk = t.Text
 	}

@@ -24,6 +24,7 @@ type shown struct {
 	jobs   []ledger.LiveName
 	last   *ledger.Take // the last take that is on disk
 	place  ledger.Tag   // the one that was spoken last
+	after  afterTake    // what is heard once the takes under way are on disk
 	way    string       // the guidance that was spoken last
 	words  string       // what it says, in the unit the person reads
 	next   []string     // the sums that failed takes ask for
@@ -269,6 +270,7 @@ func (s sessionSink) fact(f capture.Fact) {
 	case capture.EventFact:
 		d.session.journal.Event(f.Event)
 	case capture.TakeFact:
+		d.shown.after.unkept++
 		d.session.journal.Take(*f.Take)
 	case capture.SaidFact:
 		if f.Kind == capture.SaidRest {

@@ -3,6 +3,7 @@ package bench
 import (
 	"fmt"
 	"maps"
+	"strings"
 
 	"thouwright/internal/capture"
 	"thouwright/internal/ledger"
@@ -32,19 +33,49 @@ func (d *Daemon) soundSaid(f capture.SaidFact) {
 		d.player.Play(sound.Stroke)
 	case capture.SaidLeftOut:
 		d.player.Play(sound.LeftOut)
-	case capture.SaidPosition:
-		d.player.Play(sound.Position)
-		if f.Tag.Component == "" {
-			d.speak(f.Text) // all is measured
-		} else {
-			d.speak(speech.Moved(d.shown.place, f.Tag))
+	case capture.SaidPosition, capture.SaidStep, capture.SaidLock, capture.SaidCaution:
+		d.shown.after.said = append(d.shown.after.said, f)
+		if d.shown.after.unkept == 0 {
+			d.sayAfterwards()
 		}
-		d.shown.place = f.Tag
-	case capture.SaidStep, capture.SaidLock:
-		d.player.Play(sound.Step)
-		d.speak(f.Text)
-	case capture.SaidCaution:
-		d.speak(f.Text)
+	}
+}
+
+// afterTake is what is heard once the takes under way are on disk. What comes
+// next is known before the receipt is there, but the verdict is heard first.
+type afterTake struct {
+	unkept  int // takes whose receipt is awaited
+	results []string
+	said    []capture.SaidFact
+}
+
+// sayAfterwards sounds what has gathered and speaks it as one text, so that no
+// part of it replaces another.
+func (d *Daemon) sayAfterwards() {
+	a := d.shown.after
+	d.shown.after = afterTake{}
+	texts := a.results
+	for _, f := range a.said {
+		switch f.Kind {
+		case capture.SaidPosition:
+			d.player.Play(sound.Position)
+			if f.Tag.Component == "" {
+				texts = append(texts, f.Text) // all is measured
+			} else if where := speech.Moved(d.shown.place, f.Tag); len(a.results) > 0 {
+				texts = append(texts, "next, "+where)
+			} else {
+				texts = append(texts, where)
+			}
+			d.shown.place = f.Tag
+		case capture.SaidStep, capture.SaidLock:
+			d.player.Play(sound.Step)
+			texts = append(texts, f.Text)
+		default:
+			texts = append(texts, f.Text)
+		}
+	}
+	if len(texts) > 0 {
+		d.speak(strings.Join(texts, ". "))
 	}
 }
 
@@ -80,9 +111,14 @@ func (d *Daemon) speak(text string) {
 	d.publish.now()
 }
 
-// speakTake says a take's result as the trade says numbers.
+// speakTake says a take's result as the trade says numbers, and with it what
+// was waiting for its receipt.
 func (d *Daemon) speakTake(t *ledger.Take) {
-	d.speak(speech.Take(t, d.shownUnit(t.Unit)))
+	a := &d.shown.after
+	a.results = append(a.results, speech.Take(t, d.shownUnit(t.Unit)))
+	if a.unkept = max(a.unkept-1, 0); a.unkept == 0 {
+		d.sayAfterwards()
+	}
 }
 
 func (d *Daemon) chooseUnit(unit string) error {

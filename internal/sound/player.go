@@ -15,6 +15,9 @@ import (
 // that a rest completes is heard instead of it.
 const gather = 8 * time.Millisecond
 
+// between is the silence between a sound and one that waited for it.
+const between = 200 * time.Millisecond
+
 // stale is the age at which a sound that still waits is dropped.
 const stale = time.Second
 
@@ -52,6 +55,7 @@ type playing struct {
 	pcm     []int16
 	rate    int
 	asked   time.Time
+	waits   time.Duration // before it starts
 	started bool
 	cut     chan struct{} // closed: fade out, or never start
 	isCut   bool
@@ -145,11 +149,15 @@ func (p *Player) sound(c Cue, pcm []int16) {
 	if p.closed || p.mute || p.off[c.String()] {
 		return
 	}
-	p.offer(&playing{
+	s := &playing{
 		what: c.String(), weight: c.weight(), bells: c.bells(),
 		pcm: scaled(pcm, gain(p.volume)), rate: Rate,
 		asked: time.Now(), cut: make(chan struct{}),
-	})
+	}
+	if s.weight == minor {
+		s.waits = gather
+	}
+	p.offer(s)
 }
 
 // offer decides what becomes of a new sound. p.mu is held.
@@ -163,7 +171,9 @@ func (p *Player) offer(s *playing) {
 	case !n.started && s.weight >= n.weight, s.weight > n.weight:
 		n.stop()
 		p.start(s)
+	case s.weight == minor && n.weight > minor: // a tick is worth hearing now or not at all
 	case p.next == nil || s.weight >= p.next.weight:
+		s.waits = between
 		p.next = s
 	}
 }
@@ -179,10 +189,10 @@ func (p *Player) start(s *playing) {
 }
 
 func (p *Player) perform(s *playing) {
-	if s.weight == minor {
+	if s.waits > 0 {
 		select {
 		case <-s.cut:
-		case <-time.After(gather):
+		case <-time.After(s.waits):
 		}
 	}
 	p.mu.Lock()

@@ -13,6 +13,13 @@ import (
 // "fail, three point two thou, too much, one point two thou over". unit is the
 // unit a person reads.
 func Take(t *ledger.Take, unit quantity.Unit) string {
+	if t.Method == method.Derived && t.Tag.Check != "" { // nobody measured it just now: it needs its name
+		return t.Tag.Check + ", " + result(t, unit)
+	}
+	return result(t, unit)
+}
+
+func result(t *ledger.Take, unit quantity.Unit) string {
 	value := Value(t.Result, t.Unit, unit)
 	if t.Bound {
 		value = "less than " + value

@@ -61,6 +61,7 @@ func TestTakesInWords(t *testing.T) {
 		{ledger.Take{Method: "end-play", Unit: quantity.Thou, Result: 0.4, Low: 1, High: 4, Verdict: ledger.Fail, Side: "below"}, "fail, four tenths, too tight, six tenths under"},
 		{ledger.Take{Method: "play", Unit: quantity.Thou, Result: 2.1, U95: 0.8, Low: -inf, High: 2, Verdict: ledger.Undecided}, "undecided, two point one thou, known to eight tenths"},
 		{ledger.Take{Method: "play", Unit: quantity.Thou, Result: 0.4, Bound: true, Low: -inf, High: 2, Verdict: ledger.Pass}, "pass, less than four tenths"},
+		{ledger.Take{Method: "derived", Tag: ledger.Tag{Check: "clearance"}, Unit: quantity.Thou, Result: 2, Low: 1, High: 3, Verdict: ledger.Pass}, "clearance, pass, two thou"},
 		{ledger.Take{Method: "run-out", Unit: quantity.Thou, Result: 7, Low: -inf, High: inf}, "seven thou"},
 	} {
 		if got := Take(&c.take, quantity.Thou); got != c.want {
