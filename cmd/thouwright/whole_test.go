@@ -129,10 +129,17 @@ func playAgain(t *testing.T, dir, job string) {
 		if err1 != nil || err2 != nil {
 			t.Fatal(err1, err2)
 		}
+		if f.Name == ledger.EventsFile.Name { // the last row sums up the tapes, which a replay has none of
+			want, got = beforeLastRow(want), beforeLastRow(got)
+		}
 		if !bytes.Equal(want, got) {
 			t.Errorf("%s: the replay differs from the run", f.Name)
 		}
 	}
+}
+
+func beforeLastRow(b []byte) []byte {
+	return b[:bytes.LastIndexByte(bytes.TrimSuffix(b, []byte("\n")), '\n')+1]
 }
 
 // The daemon starts with every gauge missing, and a signal stops it in order.
