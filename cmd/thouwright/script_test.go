@@ -13,9 +13,14 @@ func TestMain(m *testing.M) {
 }
 
 // Each story in testdata/script is a session at the command line, headed by
-// what it protects. EXAMPLE is the example bench's folder.
+// what it protects. EXAMPLE is the example bench's folder,
+// GOLDEN a job's folder that an earlier build wrote.
 func TestScripts(t *testing.T) {
 	example, err := filepath.Abs("../../config/example")
+	if err != nil {
+		t.Fatal(err)
+	}
+	golden, err := filepath.Abs("../../internal/journal/testdata/golden/2026-041")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -23,6 +28,7 @@ func TestScripts(t *testing.T) {
 		Dir: "testdata/script",
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("EXAMPLE", example)
+			e.Setenv("GOLDEN", golden)
 			e.Setenv("HOME", e.WorkDir)
 			return os.MkdirAll(filepath.Join(e.WorkDir, "tmp"), 0o755)
 		},

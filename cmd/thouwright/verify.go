@@ -40,19 +40,9 @@ func (c *verifyCmd) Run(ctx *runContext) error {
 
 // verify checks a job's folder and plays its tapes again, where it has any.
 func verify(dir string) (journal.Report, error) {
-	r, err := journal.Verify(dir)
-	if err != nil {
-		return r, err
-	}
-	f, err := journal.Load(dir)
-	if err != nil {
-		return r, err
-	}
-	for _, t := range bench.Recheck(context.Background(), f) {
-		r.Files = append(r.Files, t)
-		r.Holds = r.Holds && t.Holds
-	}
-	return r, nil
+	return journal.Verify(dir, func(f *journal.Folder) []journal.FileReport {
+		return bench.Recheck(context.Background(), f)
+	})
 }
 
 // printReport prints one line a file, then the notes.

@@ -28,7 +28,7 @@ const (
 	syncEvery   = time.Second           // and the disk
 	retryFirst  = 250 * time.Millisecond
 	retryMost   = 5 * time.Second
-	bulkChunk   = 1 << 20   // bulk: bytes held before a write
+	bulkChunk   = 64 << 10  // bulk: bytes held before a write
 	wakeBytes   = 1 << 20   // queued bytes that wake the writer early
 	syncBytes   = 16 << 20  // unsynced bytes that bring the sync forward
 	bulkQueue   = 8 << 20   // bulk: queued bytes that make the caller wait

@@ -20,7 +20,7 @@ func (f *Folder) Readings() iter.Seq2[ledger.Reading, error] {
 // included.
 func (f *Folder) ReadingsBetween(first, last uint64) iter.Seq2[ledger.Reading, error] {
 	return func(yield func(ledger.Reading, error) bool) {
-		p := rowParser{}
+		var p ledger.ReadingParser
 		for _, part := range f.parts[ledger.ReadingsFile.Name] {
 			for line, err := range f.countedLines(part) {
 				if err == nil {
@@ -33,7 +33,7 @@ func (f *Folder) ReadingsBetween(first, last uint64) iter.Seq2[ledger.Reading, e
 				}
 				var r ledger.Reading
 				if err == nil {
-					r, err = p.reading(line.payload)
+					r, err = p.Parse(line.payload)
 				}
 				if err != nil {
 					err = fmt.Errorf("%s:%d: %w", part.name, line.number, err)
@@ -44,26 +44,6 @@ func (f *Folder) ReadingsBetween(first, last uint64) iter.Seq2[ledger.Reading, e
 			}
 		}
 	}
-}
-
-// rowParser parses readings and shares what neighbours have in common.
-type rowParser struct {
-	fields []string
-	tag    *ledger.Tag
-}
-
-func (p *rowParser) reading(payload []byte) (r ledger.Reading, err error) {
-	if p.fields, err = ledger.SplitRow(payload, p.fields); err != nil {
-		return r, err
-	}
-	if r, err = ledger.ParseReading(p.fields); err != nil {
-		return r, err
-	}
-	if p.tag == nil || *p.tag != *r.Tag {
-		p.tag = r.Tag
-	}
-	r.Tag = p.tag
-	return r, nil
 }
 
 type countedLine struct {
@@ -176,7 +156,7 @@ func (e readError) Unwrap() error { return e.error }
 func (f *Folder) lastReading() (r ledger.Reading, ok bool, err error) {
 	parts := f.parts[ledger.ReadingsFile.Name]
 	for i := len(parts) - 1; i >= 0 && !ok; i-- {
-		p := rowParser{}
+		var p ledger.ReadingParser
 		payload, err := f.lastPayload(parts[i], i == len(parts)-1)
 		if err != nil {
 			return r, false, fmt.Errorf("%s: %w", parts[i].name, bare(err))
@@ -184,7 +164,7 @@ func (f *Folder) lastReading() (r ledger.Reading, ok bool, err error) {
 		if payload == nil {
 			continue
 		}
-		if r, err = p.reading(payload); err != nil {
+		if r, err = p.Parse(payload); err != nil {
 			f.problem("%s: %v", parts[i].name, err)
 			continue
 		}

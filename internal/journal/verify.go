@@ -336,19 +336,24 @@ type rowOrder struct {
 	last   uint64
 	some   bool
 	fields []string
+
+	readings ledger.ReadingParser
 }
 
 func (o *rowOrder) check(payload []byte) (err error) {
+	if o.file.Name == ledger.ReadingsFile.Name {
+		r, err := o.readings.Parse(payload)
+		if err != nil {
+			return err
+		}
+		return o.next(r.Seq, true)
+	}
 	if o.fields, err = ledger.SplitRow(payload, o.fields); err != nil {
 		return err
 	}
 	var n uint64
 	strict := false
 	switch o.file.Name {
-	case ledger.ReadingsFile.Name:
-		var r ledger.Reading
-		r, err = ledger.ParseReading(o.fields)
-		n, strict = r.Seq, true
 	case ledger.TakesFile.Name:
 		var t ledger.Take
 		t, err = ledger.ParseTake(o.fields)
@@ -368,6 +373,11 @@ func (o *rowOrder) check(payload []byte) (err error) {
 	if err != nil {
 		return err
 	}
+	return o.next(n, strict)
+}
+
+// next checks a row's number against the one before; strict ones are unique.
+func (o *rowOrder) next(n uint64, strict bool) error {
 	if o.some && (n < o.last || strict && n == o.last) {
 		return fmt.Errorf("%s %d comes behind %d: out of order", o.file.Columns[0], n, o.last)
 	}

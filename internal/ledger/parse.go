@@ -150,7 +150,7 @@ func (s *scanner) time() int64 {
 	}
 	v, err := ParseTime(t)
 	if err != nil {
-		s.fail(t, "a time such as 2026-11-25T08:00:00.000000Z")
+		s.fail(t, timeExample)
 	}
 	return v
 }
@@ -175,11 +175,13 @@ func (s *scanner) yes() bool {
 	return false
 }
 
+const timeExample = "a time such as 2026-11-25T08:00:00.000000Z"
+
 // ParseTime reads a time by TimeLayout, in microseconds since 1970.
 func ParseTime(s string) (int64, error) {
 	t, err := time.Parse(TimeLayout, s)
 	if err != nil || len(s) != len(TimeLayout) || s[19] != '.' { // Parse takes a comma too
-		return 0, fmt.Errorf("%q is not a time such as 2026-11-25T08:00:00.000000Z", s)
+		return 0, fmt.Errorf("%q is not "+timeExample, s)
 	}
 	return t.UnixMicro(), nil
 }
@@ -199,19 +201,43 @@ func ParseSeconds(s string) (int64, error) {
 	return us, nil
 }
 
-// ParseReading reads the fields of a row of readings.csv. Step, Fault and
-// Pressed are not in the log; a reading without a value is Faulted.
-func ParseReading(fields []string) (r Reading, err error) {
+// ReadingParser reads rows of readings.csv. It keeps what neighbours share: the
+// names and the second. The zero value is ready.
+type ReadingParser struct {
+	fields []string
+	tag    *Tag
+	second string // "2026-11-25T08:00:00."
+	base   int64  // its time
+}
+
+// Parse reads a row without its comma and chain. Step, Fault and Pressed are
+// not in the log; a reading without a value is Faulted.
+func (p *ReadingParser) Parse(row []byte) (Reading, error) {
+	var err error
+	if p.fields, err = SplitRow(row, p.fields); err != nil {
+		return Reading{}, err
+	}
+	return p.reading(p.fields)
+}
+
+func (p *ReadingParser) reading(fields []string) (r Reading, err error) {
 	s := scan(ReadingsFile, fields)
 	r.Seq = s.count()
-	r.At.Wall = s.time()
+	if t := s.text(); s.err == nil {
+		if r.At.Wall, err = p.time(t); err != nil {
+			s.fail(t, timeExample)
+		}
+	}
 	if t := s.text(); s.err == nil {
 		if r.At.Elapsed, err = ParseSeconds(t); err != nil {
 			s.fail(t, "seconds with six places")
 		}
 	}
 	tag := Tag{Stage: s.text(), Component: s.text(), Position: s.text(), Check: s.text()}
-	r.Tag = &tag
+	if p.tag == nil || *p.tag != tag {
+		p.tag = &Tag{strings.Clone(tag.Stage), strings.Clone(tag.Component), strings.Clone(tag.Position), strings.Clone(tag.Check)}
+	}
+	r.Tag = p.tag
 	r.Gauge = s.text()
 	if t := s.text(); s.err == nil {
 		var ok bool
@@ -236,6 +262,27 @@ func ParseReading(fields []string) (r Reading, err error) {
 	}
 	s.fail(t, "moving, rest, idle or fault")
 	return r, s.err
+}
+
+// time is ParseTime for times of which many lie in one second.
+func (p *ReadingParser) time(t string) (int64, error) {
+	const whole = len("2006-01-02T15:04:05.")
+	if len(t) != len(TimeLayout) || p.second == "" || t[:whole] != p.second || t[len(t)-1] != 'Z' {
+		us, err := ParseTime(t)
+		if err == nil {
+			frac, _ := strconv.ParseInt(t[whole:len(t)-1], 10, 64)
+			p.second, p.base = strings.Clone(t[:whole]), us-frac
+		}
+		return us, err
+	}
+	us := int64(0)
+	for _, c := range []byte(t[whole : len(t)-1]) {
+		if c < '0' || c > '9' {
+			return ParseTime(t) // says what is wrong
+		}
+		us = us*10 + int64(c-'0')
+	}
+	return p.base + us, nil
 }
 
 // ParseRest reads the fields of a row of rests.csv.
