@@ -10,6 +10,8 @@ import (
 	"strings"
 	"syscall"
 
+	"github.com/mattn/go-isatty"
+
 	"thouwright/config"
 	"thouwright/internal/port"
 	"thouwright/internal/proof"
@@ -161,6 +163,9 @@ func (c *proofCmd) live(ctx *runContext, run *live.Proving, blocks int) error {
 	what, end := c.Blocks, "Press Enter when you have gone up and down a few times."
 	if blocks == 0 {
 		what = "the marks of the screw"
+	}
+	if f, ok := ctx.Err.(*os.File); ok {
+		run.Bell = isatty.IsTerminal(f.Fd())
 	}
 	if run.Wanted = c.Rests; run.Wanted == 0 && blocks > 0 {
 		run.Wanted = max(10, 5*blocks)

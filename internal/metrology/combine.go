@@ -61,7 +61,9 @@ const (
 
 // Combine convolves the parts numerically. Its probabilities hold to 1e-6 for
 // up to ten rectangles (a triangle counts as two); beyond that the smallest are
-// taken as normal. Parts of zero width are ignored.
+// taken as normal. Parts of zero width are ignored; one whose width is not
+// known (not a number, or infinite) makes the whole unknown, and decides
+// nothing.
 func (b Budget) Combine() Combined {
 	c := Combined{Parts: b, DofEff: math.Inf(1)}
 	waves := []wave{{0, 1}}
@@ -70,7 +72,10 @@ func (b Budget) Combine() Combined {
 	var declining float64
 	for _, p := range b {
 		u := math.Abs(p.U)
-		if !(u > 0) {
+		if math.IsNaN(u) || math.IsInf(u, 1) {
+			return Combined{U: math.Inf(1), U95: math.Inf(1), DofEff: math.NaN(), Parts: b}
+		}
+		if u == 0 {
 			continue
 		}
 		sumU2 += u * u
@@ -80,7 +85,7 @@ func (b Budget) Combine() Combined {
 		switch p.Shape {
 		case StudentT:
 			if p.Dof > 0 && !math.IsInf(p.Dof, 1) {
-				waves = joinWaves(waves, studentWaves(u*u, p.Dof))
+				waves = joinWaves(waves, studentWaves(u*u, max(p.Dof, 1)))
 			} else {
 				normal += u * u
 			}
@@ -321,7 +326,7 @@ func iterated(x, sd float64, n int) (hi, lo float64) {
 
 // density is CDF with its derivative, for what is not drawn by Monte Carlo.
 func (c *Combined) density(x float64) (F, f float64) {
-	if c.U == 0 {
+	if c.U == 0 || math.IsInf(c.U, 1) {
 		return c.CDF(x), 0
 	}
 	return c.at(x + c.offset)
@@ -334,6 +339,9 @@ func (c *Combined) CDF(x float64) float64 {
 			return 0
 		}
 		return 1
+	}
+	if math.IsInf(c.U, 1) {
+		return 0.5
 	}
 	if c.sample != nil {
 		i, _ := slices.BinarySearch(c.sample, x)
@@ -351,7 +359,12 @@ func (c *Combined) CDF(x float64) float64 {
 
 // Quantile is the x under which true - result lies with probability p.
 func (c *Combined) Quantile(p float64) float64 {
-	if c.U == 0 {
+	switch {
+	case c.U == 0:
+		return 0
+	case math.IsInf(c.U, 1) && p != 0.5:
+		return math.Copysign(c.U, p-0.5)
+	case math.IsInf(c.U, 1):
 		return 0
 	}
 	if n := len(c.sample); n > 0 {
@@ -368,6 +381,9 @@ func (c *Combined) quantileOf(p float64) float64 {
 
 // halfWidth is the least h with P(|true - result| <= h) = p.
 func (c *Combined) halfWidth(p float64) float64 {
+	if c.U == 0 || math.IsInf(c.U, 1) {
+		return c.U
+	}
 	if !c.UpperBound { // symmetrical: one tail is enough
 		return c.quantileOf((1 + p) / 2)
 	}

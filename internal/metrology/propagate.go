@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -50,7 +51,7 @@ const curved = 0.1
 // straight enough, else Monte Carlo (JCGM 101), which the seed makes
 // repeatable. What comes from one master counts as fully correlated. The error
 // of one gauge at two places of its travel is correlated to an unknown degree,
-// so none and full are both tried and the wider stands.
+// so of each such part none and full are both tried and the wider stands.
 func Propagate(f func([]float64) (float64, error), in []Input, smooth bool, seed uint64) (Propagated, error) {
 	x := make([]float64, len(in))
 	for i := range in {
@@ -98,31 +99,18 @@ func firstOrder(f func([]float64) (float64, error), in []Input, x []float64, val
 	if err != nil {
 		return Propagated{}, false, err
 	}
-	apart, shared := spreadParts(in, c)
-	p = Propagated{Value: value, Mean: value, Budget: apart}
-	p.Combined = apart.Combine()
-	if s := shared.Combine(); s.U > p.Combined.U {
-		p.Budget, p.Combined = shared, s
-	}
+	p = Propagated{Value: value, Mean: value, Budget: carried(in, c)}
+	p.Combined = p.Budget.Combine()
 	return p, bend <= curved*p.Combined.U, nil
 }
 
-// spreadParts is the result's budget with the gauges' errors independent and
-// with them fully correlated; masters are fully correlated in both.
-func spreadParts(in []Input, c []float64) (apart, shared Budget) {
-	return joined(in, c, masterKey), joined(in, c, func(i Input, p Part) string {
-		if k := masterKey(i, p); k != "" {
-			return k
-		}
-		return gaugeKey(i, p)
-	})
-}
+const masterPrefix = "master "
 
 // masterKey names the one thing behind a part that several inputs share for
 // certain; "" where it is the input's own.
 func masterKey(i Input, p Part) string {
 	if p.Name == PartMaster && i.Master != "" {
-		return "master " + i.Master
+		return masterPrefix + i.Master
 	}
 	return ""
 }
@@ -138,33 +126,65 @@ func gaugeKey(i Input, p Part) string {
 	return ""
 }
 
-// joined adds parts of one key with their signs, and lists the others.
-func joined(in []Input, c []float64, key func(Input, Part) string) Budget {
+// common is what several inputs share, or may share.
+type common struct {
+	name         string
+	parts        []Part // with the sign of their effect on the result
+	sum, squares float64
+}
+
+// carried is the result's budget. A master's parts add with their signs; a
+// gauge's do where that is the wider of none and full correlation.
+func carried(in []Input, c []float64) Budget {
 	var b Budget
-	sums := map[string]int{}
+	shares := map[string]*common{}
+	var order []*common
 	for i := range in {
+		seen := map[string]int{}
 		for _, p := range in[i].Budget {
-			q := p
-			q.U = c[i] * p.U
-			if k := key(in[i], p); k != "" {
-				if at, ok := sums[k]; ok {
-					b[at].U += q.U
-					continue
-				}
-				sums[k] = len(b)
-				q.Name = k
-			} else {
-				q.Name = in[i].Name + ": " + p.Name
+			name := in[i].Name + ": " + p.Name
+			u := c[i] * p.U
+			k := masterKey(in[i], p)
+			if k == "" {
+				k = gaugeKey(in[i], p)
 			}
-			b = append(b, q)
+			if k != "" {
+				// Two parts of one name within an input come from two gauges.
+				if seen[k]++; seen[k] > 1 {
+					k = fmt.Sprintf("%s (%d)", k, seen[k])
+				}
+			}
+			p.Name, p.U = name, u
+			if k == "" {
+				b = append(b, p)
+				continue
+			}
+			s := shares[k]
+			if s == nil {
+				s = &common{name: k}
+				shares[k] = s
+				order = append(order, s)
+			}
+			s.parts = append(s.parts, p)
+			s.sum += u
+			s.squares += u * u
 		}
 	}
+	for _, s := range order {
+		if len(s.parts) > 1 && (strings.HasPrefix(s.name, masterPrefix) || s.sum*s.sum > s.squares) {
+			one := s.parts[0]
+			one.Name, one.U = s.name, s.sum
+			s.parts = []Part{one}
+		}
+		b = append(b, s.parts...)
+	}
 	for i := range b { // Value / Divisor = U
-		b[i].U = math.Abs(b[i].U)
-		if b[i].U > 0 && b[i].Value != 0 {
-			b[i].Divisor = b[i].Value / b[i].U
+		p := &b[i]
+		p.U = math.Abs(p.U)
+		if p.U > 0 && p.Value != 0 {
+			p.Divisor = p.Value / p.U
 		} else {
-			b[i].Value, b[i].Divisor = b[i].U, 1
+			p.Value, p.Divisor = p.U, 1
 		}
 	}
 	return b

@@ -45,8 +45,20 @@ func TestSharedGauge(t *testing.T) {
 	near(t, "difference", propagated(t, difference, true, in("bush", "g"), in("pin", "g")).Combined.U, math.Sqrt(18+32), 1e-9)
 	near(t, "sum", propagated(t, sum2, true, in("bush", "g"), in("pin", "g")).Combined.U, math.Sqrt(18+64), 1e-9)
 	near(t, "two gauges", propagated(t, sum2, true, in("bush", "g"), in("pin", "h")).Combined.U, math.Sqrt(18+32), 1e-9)
+	// Each part by itself: with f = a - b + c the errors of a and b on one gauge
+	// stay apart, the hysteresis of a and c adds.
+	mixed := []Input{
+		{Name: "a", Gauge: "g", Budget: Budget{Rect(PartError, math.Sqrt(3)), Rect(PartHysteresis, math.Sqrt(3))}},
+		{Name: "b", Gauge: "g", Budget: Budget{Rect(PartError, math.Sqrt(3))}},
+		{Name: "c", Gauge: "g", Budget: Budget{Rect(PartHysteresis, math.Sqrt(3))}},
+	}
+	p := propagated(t, func(x []float64) (float64, error) { return x[0] - x[1] + x[2], nil }, true, mixed...)
+	near(t, "parts by themselves", p.Combined.U, math.Sqrt(2+4), 1e-9)
+	// Two parts of one name in one input are two gauges' (minus), never added.
+	two := Input{Name: "a", Gauge: "g", Budget: Budget{Rect(PartError, math.Sqrt(3)), Rect(PartError, math.Sqrt(3))}}
+	near(t, "minus gauge", propagated(t, sum2, true, two, Input{Name: "b"}).Combined.U, math.Sqrt2, 1e-9)
 	// Monte Carlo does the same.
-	p := propagated(t, sum2, false, in("bush", "g"), in("pin", "g"))
+	p = propagated(t, sum2, false, in("bush", "g"), in("pin", "g"))
 	if !p.Sampled {
 		t.Error("not smooth, and no Monte Carlo")
 	}

@@ -34,6 +34,9 @@ func Settle(q Question) string {
 	if q.Limits.None() || math.IsNaN(q.Value) || decided(q.Combined) {
 		return ""
 	}
+	if math.IsInf(q.Combined.U, 1) {
+		return "its uncertainty is not known: measure again"
+	}
 	say := speaker(q.Unit, q.Show, q.Combined.U)
 	scaled := func(k float64, names ...string) Combined { return q.Combined.Parts.scale(k, names...).Combine() }
 

@@ -47,6 +47,22 @@ func TestDecide(t *testing.T) {
 			t.Errorf("%v in %v at %v, %s: %q %q, want %q %q", k.value, k.lim, k.conf, k.rule, v.Verdict, v.Side, k.want, k.side)
 		}
 	}
+	// An uncertainty that is not known decides nothing, on either side.
+	for _, u := range []float64{math.NaN(), inf} {
+		lost := Budget{Gauss("n", 1), {"x", u, Rectangular, 1, u, inf}}.Combine()
+		for _, x := range []float64{-1e9, 5, 1e9} {
+			v := Decide(x, lost, two, 0.95, Guarded)
+			if v.Verdict != ledger.Undecided || lost.U95 != inf {
+				t.Errorf("u %v, result %v: %+v", u, x, v)
+			}
+			if s := Words(&ledger.Take{Method: "play", Result: x, Low: 0, High: 10}, v, lost); !strings.Contains(s, "unknown uncertainty") {
+				t.Error(s)
+			}
+			if s := Settle(Question{Value: x, Combined: lost, Limits: two, Confidence: 0.95}); !strings.Contains(s, "not known") {
+				t.Error(s)
+			}
+		}
+	}
 	// Without any uncertainty the limits belong to the permitted values.
 	exact := Budget{}.Combine()
 	for _, x := range []float64{0, 10} {

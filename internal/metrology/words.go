@@ -42,6 +42,9 @@ func WordsIn(unit quantity.Unit, t *ledger.Take, v Verdict, c Combined) string {
 	if !(conf > 0.5 && conf < 1) {
 		conf = 0.95
 	}
+	if math.IsInf(c.U95, 1) {
+		return say.full(t.Result) + ", of unknown uncertainty"
+	}
 	if t.Bound {
 		return boundWords(t, v, say)
 	}

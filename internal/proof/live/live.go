@@ -28,6 +28,7 @@ import (
 type Proving struct {
 	// Wanted rests end it; 0: it goes on until it is told to end.
 	Wanted int
+	Bell   bool // says is a terminal: ring at each rest
 
 	says    io.Writer
 	name    string
@@ -154,10 +155,14 @@ func (p *Proving) tick(t float64) {
 	}
 }
 
-// confirmed tells a rest by a line and the bell: eyes are on the blocks.
+// confirmed tells a rest by a line, and by the bell: eyes are on the blocks.
 func (p *Proving) confirmed(t, v float64) {
 	p.rests++
-	fmt.Fprintf(p.says, "\arest %d: %.6g %s\n", p.rests, v, p.unit)
+	bell := ""
+	if p.Bell {
+		bell = "\a"
+	}
+	fmt.Fprintf(p.says, "%srest %d: %.6g %s\n", bell, p.rests, v, p.unit)
 	if p.rests == p.Wanted {
 		p.full = t
 	}
