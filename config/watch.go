@@ -26,6 +26,7 @@ const (
 // replace files; it compares contents, because a touched file is not a change.
 type Watcher struct {
 	paths func() []string
+	known map[string]bool // paths listed before
 	seen  map[string]fileState
 	gone  map[string]time.Time
 }
@@ -42,11 +43,25 @@ func (s fileState) same(t fileState) bool { return s.there == t.there && s.sum =
 // every .toml file. paths is asked again at each change. What the files hold
 // now is what changes are told against, so make the watcher before loading.
 func NewWatcher(paths func() []string) *Watcher {
-	w := &Watcher{paths: paths, seen: map[string]fileState{}, gone: map[string]time.Time{}}
-	for _, f := range expand(paths()) {
-		w.seen[f] = stateOf(f, fileState{})
-	}
+	w := &Watcher{paths: paths, known: map[string]bool{}, seen: map[string]fileState{}, gone: map[string]time.Time{}}
+	w.take(paths())
 	return w
+}
+
+// take notes what newly listed paths hold: whoever listed them has loaded it.
+func (w *Watcher) take(paths []string) {
+	now := map[string]bool{}
+	for _, p := range paths {
+		if now[p] = true; w.known[p] {
+			continue
+		}
+		for _, f := range expand([]string{p}) {
+			if _, before := w.seen[f]; !before {
+				w.seen[f] = stateOf(f, fileState{})
+			}
+		}
+	}
+	w.known = now
 }
 
 // Watch is NewWatcher and Run in one.
@@ -142,18 +157,12 @@ func (w *Watcher) follow(fw *fsnotify.Watcher, watched map[string]bool) {
 func (w *Watcher) compare(changed func(string)) (wait time.Duration) {
 	now := time.Now()
 	known := map[string]bool{}
-	listed := map[string]bool{}
-	for _, p := range w.paths() {
-		listed[p] = true
-	}
-	for _, f := range expand(w.paths()) {
+	paths := w.paths()
+	w.take(paths)
+	for _, f := range expand(paths) {
 		known[f] = true
 		old, before := w.seen[f]
 		st := stateOf(f, old)
-		if !before && listed[f] {
-			w.seen[f] = st // newly of interest: whoever listed it has loaded it
-			continue
-		}
 		if !st.there && before && old.there {
 			since, away := w.gone[f]
 			if !away {

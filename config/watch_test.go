@@ -4,6 +4,7 @@ import (
 	"context"
 	"os"
 	"path/filepath"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -14,9 +15,14 @@ import (
 // file to be told, and one that asserts that nothing is.
 func watching(t *testing.T, paths ...string) (told func(string), quiet func(time.Duration)) {
 	t.Helper()
+	return watchingList(t, func() []string { return paths })
+}
+
+func watchingList(t *testing.T, paths func() []string) (told func(string), quiet func(time.Duration)) {
+	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	ch := make(chan string, 100)
-	w := NewWatcher(func() []string { return paths })
+	w := NewWatcher(paths)
 	done := make(chan struct{})
 	go func() { defer close(done); w.Run(ctx, func(p string) { ch <- p }) }()
 	t.Cleanup(func() { cancel(); <-done; goleak.VerifyNone(t) })
@@ -107,6 +113,25 @@ func TestFolderOfSheetsIsWatched(t *testing.T) {
 		t.Fatal(err)
 	}
 	told(sheet)
+}
+
+// Another folder that is listed later is not news by what it holds already.
+func TestFolderListedLater(t *testing.T) {
+	dir, other := t.TempDir(), t.TempDir()
+	put(t, filepath.Join(dir, "1.toml"), "1")
+	old := filepath.Join(other, "old.toml")
+	put(t, old, "1")
+	var listed atomic.Value
+	listed.Store([]string{dir})
+	told, quiet := watchingList(t, func() []string { return listed.Load().([]string) })
+	listed.Store([]string{other})
+	put(t, filepath.Join(dir, "1.toml"), "2") // wakes it
+	quiet(400 * time.Millisecond)
+	put(t, old, "2")
+	told(old)
+	fresh := filepath.Join(other, "fresh.toml")
+	put(t, fresh, "1")
+	told(fresh)
 }
 
 // A change between loading and watching is not lost.
