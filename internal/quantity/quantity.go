@@ -17,7 +17,7 @@ type Quantity struct {
 // ParseQuantity reads "0.050 mm", "2 thou", "1.2 N*m", "30". A number without
 // a unit has the unit None.
 func ParseQuantity(s string) (Quantity, error) {
-	s = strings.TrimSpace(s)
+	s = strings.TrimSpace(tidy.Replace(s))
 	i := numberEnd(s)
 	v, err := ParseDecimal(s[:i])
 	if err == nil && !v.Neg {
@@ -29,7 +29,10 @@ func ParseQuantity(s string) (Quantity, error) {
 			return Quantity{f, u}, nil
 		}
 	}
-	if err != nil {
+	if err != nil || strings.HasPrefix(s[i:], ",") {
+		if strings.ContainsRune(s, ',') {
+			return Quantity{}, fmt.Errorf("%q is not a quantity: write the decimals behind a point, as in 0.050 mm", s)
+		}
 		return Quantity{}, fmt.Errorf("%q is not a quantity: expected a number and a unit, such as 0.050 mm", s)
 	}
 	u, err := ParseUnit(s[i:])
@@ -38,6 +41,10 @@ func ParseQuantity(s string) (Quantity, error) {
 	}
 	return Quantity{v, u}, nil
 }
+
+// tidy puts right what text processors and tablets make of a minus and of two or
+// three points.
+var tidy = strings.NewReplacer("−", "-", "…", "..")
 
 // fraction reads the drawing's inch sizes: "1/32", "5 1/4", "1-1/4". whole is
 // the number already read from word, rest what stands behind it. Only halves to

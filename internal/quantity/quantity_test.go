@@ -198,7 +198,7 @@ func dec(s string) Decimal {
 func TestSpellings(t *testing.T) {
 	for in, want := range map[string]string{
 		"0.031 ± 0.004 mm": "0.031 ± 0.004 mm", "0.031+/-0.004mm": "0.031 ± 0.004 mm", "0.031 mm ± 4 um": "0.031 ± 0.004 mm", "1.2547 in +- 0.2 thou": "1.2547 ± 0.0002 in",
-		"30": "30", "1.2 N*m": "1.2 N·m", "11 in*lbf": "11 lbf·in", ".5 MM": "0.5 mm", "2 MIL": "2 thou", `0.02"`: "0.02 in",
+		"30": "30", "1.2 N*m": "1.2 N·m", "11 in*lbf": "11 lbf·in", ".5 MM": "0.5 mm", "2 MIL": "2 thou", "−0.005 mm": "-0.005 mm", "0.05\u00a0mm": "0.05 mm", `0.02"`: "0.02 in",
 	} {
 		if m, err := ParseMeasured(in); err != nil || m.String() != want {
 			t.Errorf("%q reads as %v (%v), expected %s", in, m, err, want)
@@ -206,7 +206,7 @@ func TestSpellings(t *testing.T) {
 	}
 	for in, want := range map[string]string{
 		"0.009..0.050 mm": "0.009..0.050 mm", "..0.050 mm": "..0.050 mm", "0.009.. mm": "0.009.. mm", "0.009 mm .. 0.050 mm": "0.009..0.050 mm", "0.009 mm..": "0.009.. mm", "-0.1..0.2": "-0.1..0.2",
-		"1 1/4..1 5/16 in": "1.25..1.3125 in",
+		"1 1/4..1 5/16 in": "1.25..1.3125 in", "0.009…0.050 mm": "0.009..0.050 mm",
 	} {
 		if r, err := ParseRange(in); err != nil || r.String() != want {
 			t.Errorf("%q reads as %v (%v), expected %s", in, r, err, want)
@@ -217,7 +217,7 @@ func TestSpellings(t *testing.T) {
 func TestErrorsSayWhat(t *testing.T) {
 	for in, want := range map[string]string{
 		"": "expected a number", "abc": "expected a number", "1 furlong": "unknown unit", "1/3 in": "unknown unit", "12345678901234567890 mm": "quantity",
-		"1 ± -2 mm": "negative", "1 mm ± 2 N": "one unit",
+		"0,05 mm": "behind a point", ",05 mm": "behind a point", "1 ± -2 mm": "negative", "1 mm ± 2 N": "one unit",
 	} {
 		if _, err := ParseMeasured(in); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v, expected %q in it", in, err, want)

@@ -20,7 +20,7 @@ func ParseRange(s string) (Range, error) {
 	bad := func(why string) (Range, error) {
 		return Range{}, fmt.Errorf("%q is not a range: %s; expected 0.009..0.050 mm, ..0.050 mm or 0.009.. mm", s, why)
 	}
-	low, rest, ok := strings.Cut(strings.TrimSpace(s), "..")
+	low, rest, ok := strings.Cut(strings.TrimSpace(tidy.Replace(s)), "..")
 	if !ok {
 		return bad("no '..' in it")
 	}

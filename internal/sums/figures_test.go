@@ -1,0 +1,143 @@
+package sums
+
+import (
+	"encoding/json"
+	"math"
+	"strings"
+	"testing"
+
+	"thouwright/internal/ledger"
+	"thouwright/internal/quantity"
+)
+
+// TestFigures holds answers worked out by hand, to ten digits where they are
+// exact and to six where a constant is rounded.
+func TestFigures(t *testing.T) {
+	const press = "--interference 0.025..0.050 --at 30 --bore 25 --housing-od 60 --bush-material phosphor-bronze --length 40 --friction 0.1..0.2 "
+	for _, x := range []struct {
+		verb, line, name string
+		low, high        float64 // the same for a value
+	}{
+		{"convert", "68 degF --to degC", "value", 20, 20},
+		{"convert", "20 degC --to degF", "value", 68, 68},
+		{"convert", "'68 ± 9 degF' --to degC", "plus_minus", 5, 5},
+		{"convert", "293.15 K --to degC --places 2", "value", 20, 20},
+		{"fit", "'32 H7/g6'", "least_clearance", 0.009, 0.009},
+		{"fit", "'32 H7/g6'", "greatest_clearance", 0.050, 0.050},
+		{"fit", "--hole 32.000..32.025 --shaft 31.975..31.991", "greatest_clearance", 0.050, 0.050},
+		{"fit", "--hole '32.012 ± 0.004 mm' --shaft 31.975..31.991", "least_clearance", 0.021, 0.021},
+		// 0.8 - (32 - 31.80)/2
+		{"bush", "--shaft 31.87 --clearance 0.009..0.050 --ground 31.80 --original 32 --case 0.8", "case_left", 0.7, 0.7},
+		{"bush", "--shaft 31.87 --clearance 0.009..0.050 --ground 31.80 --least 31.75", "metal_left", 0.05, 0.05},
+		{"bush", "--shaft 31.87 --clearance 0.009..0.050 --ground 31.80", "bore", 31.809, 31.850},
+		// p·2.33333, from p(5/3) in hoop and -p radially
+		{"press", press, "housing_stress", 34.1915, 68.3830},
+		// f·p·π·30·40
+		{"press", press, "press_force", 0.1 * 14.6535 * math.Pi * 1200, 0.2 * 29.3070 * math.Pi * 1200},
+		{"press", press + "--bush-rz '6.3 um' --housing-rz '10 um'", "smoothing", 0.01304, 0.01304},
+		{"press", press + "--bush-rz '6.3 um' --housing-rz '10 um'", "effective_interference", 0.01196, 0.03696},
+		// (0.12 - 0.035) / (25.4/18) · 360
+		{"turn", "--play 0.12 --band 0.02..0.05 --tpi 18", "turn", 0.085 / 25.4 * 18 * 360, 0.085 / 25.4 * 18 * 360},
+		{"turn", "--play 0.12 --band 0.02..0.05 --pitch 1.5 --slots 6 --to-slot slacken", "slot_play_range", 0.035, 0.285},
+		{"turn", "--play 0.12 --band 0.02..0.05 --pitch 1.5 --slots 6 --to-slot tighten", "slot_play_range", -0.215, 0.035},
+		{"turn", "--play 0.12 --band ..0.05 --pitch 1.5", "turn_range", 16.8, 28.8},
+		// 0.8/150 rad × 18, × 225 mm
+		{"lash", "--play 0.8 --arm 150 --ratio 18 --wheel 450", "rim_travel", 21.6, 21.6},
+		{"lash", "--chain 'play 0.8 mm, arm 150 mm, ratio 1:2' --wheel 450", "rim_travel", 0.6, 0.6},
+		{"tilt", "--clearance 0.009..0.050 --overhang 20 --span 120", "sure_reading", 0.012, 0.050},
+		{"tilt", "--clearance 0.009..0.050 --overhang 20 --span 120", "reading", 0.009, 0.2 / 3},
+		{"tilt", "--reading 0.080 --overhang 20 --span 120", "clearance", 0.06, 0.08},
+	} {
+		r := result(t, must(t, x.verb, x.line), x.name)
+		low, high := r.Value, r.Value
+		if r.Form == Band {
+			low, high = r.Low, r.High
+		}
+		if math.Abs(low-x.low) > 4e-6*math.Abs(x.low)+1e-10 || math.Abs(high-x.high) > 4e-6*math.Abs(x.high)+1e-10 {
+			t.Errorf("calc %s %s: %s is %v..%v, by hand %v..%v", x.verb, x.line, x.name, low, high, x.low, x.high)
+		}
+	}
+}
+
+// TestWords holds what an answer says in words.
+func TestWords(t *testing.T) {
+	const bush = "--shaft 31.87 --clearance 0.009..0.050 "
+	for _, x := range []struct{ verb, line, want string }{
+		{"bush", bush, "not known: ask the maker"},
+		{"bush", bush + "--least 31.75", "down to the maker's least diameter 31.75 mm"},
+		{"bush", bush + "--ground 31.70 --least 31.75", "no further: 31.7000 mm is below"},
+		{"bush", bush + "--ground 30.30 --original 32 --case 0.8", "ground through: do not"},
+		{"bush", bush + "--ground 31.20 --original 32 --case 0.8 --case-left 0.5", "less case than has to remain: do not"},
+		{"bush", bush + "--ground 31.20 --original 32 --case 0.8", "how much case has to remain: not known, ask the maker"},
+		{"bush", bush + "--case 0.8", "how much case is left is not known"},
+		{"bush", bush + "--ground 31.90", "would not clean up everywhere"},
+		{"bush", bush + "--ground '31.80 ± 0.008 mm'", "drawn in at each limit by"},
+		{"turn", "--play 0.12 --band 0.02..0.05 --pitch 0.12 --slots 6", "lands in the band: yes"},     // 0.020 a step
+		{"turn", "--play 0.12 --band 0.02..0.05 --pitch 0.30 --slots 6", "lands in the band: perhaps"}, // 0.050 a step
+		{"turn", "--play '0.12 ± 0.2 mm' --band 0.02..0.05 --pitch 1.5", "too wide for this band"},
+		{"turn", "--play 0 --band 0.02..0.05 --pitch 1.5", "hides preload"},
+		{"turn", "--play 0.03 --band 0.02..0.05 --pitch 1.5", "in the band already"},
+		{"warm", "--shaft 32 --bore 32.001 --temp 120 --shaft-temp 200", "can bind"},
+		{"press", "--interference -0.005..0.05 --at 30 --bore 25", "the bush is loose"},
+		{"press", "--interference 0.05 --at 30 --bore 25", "press in first, then ream both bushes in line"},
+		{"fit", "'50 H7/s6'", "fit: interference"},
+		{"fit", "'50 H7/k6'", "fit: transition"},
+		{"tilt", "--clearance 0.040..0.050 --overhang 60 --span 120", "no reading here can show"},
+		{"lash", "--chain 'play 25 deg' --wheel '18 in'", "share stays within it: no"},
+	} {
+		if text := strings.Join(must(t, x.verb, x.line).Lines(), "\n"); !strings.Contains(text, x.want) {
+			t.Errorf("calc %s %s does not say %q:\n%s", x.verb, x.line, x.want, text)
+		}
+	}
+	if _, err := do(t, "convert", "'68 ± 9 degF' --to degC --inward"); err == nil || !strings.Contains(err.Error(), "write temperature limits as a range") {
+		t.Errorf("temperature limits with ±: %v", err)
+	}
+	a, b := must(t, "bush", bush+"--bore-u95 0.01 --confidence '90 %'"), must(t, "bush", bush+"--bore-u95 0.01 --confidence 0.9")
+	if x, y := result(t, a, "bore"), result(t, b, "bore"); x.Low != y.Low || x.High != y.High {
+		t.Errorf("90 %% gives %v..%v, 0.9 gives %v..%v", x.Low, x.High, y.Low, y.High)
+	}
+}
+
+// TestJSON: lengths in the asked unit, other numbers with theirs named, inputs
+// given once or more, an uncertainty beside its result.
+func TestJSON(t *testing.T) {
+	read := func(line string, verb string) map[string]any {
+		j, err := json.Marshal(must(t, verb, line))
+		m := map[string]any{}
+		if err != nil || json.Unmarshal(j, &m) != nil {
+			t.Fatalf("%s, %v", j, err)
+		}
+		return m
+	}
+	m := read("'32 H7/g6' --unit um", "fit")
+	if m["least_clearance"] != 9.0 || m["greatest_clearance"] != 50.0 || m["unit"] != "um" || m["hole"].(map[string]any)["high"] != 32025.0 {
+		t.Errorf("%v", m)
+	}
+	m = read("--interference '0.002 in' --at '30 mm' --bore '25 mm' --unit in", "press")
+	if m["units"].(map[string]any)["pressure"] != "MPa" || m["interference"].(map[string]any)["low"] != 0.002 {
+		t.Errorf("%v", m)
+	}
+	m = read("--shaft '31.87 mm' --shaft '31.872 mm' --shaft '31.871 mm' --clearance 0.009..0.050", "bush")
+	if l, ok := m["given"].(map[string]any)["shaft"].([]any); !ok || len(l) != 3 {
+		t.Errorf("%v", m["given"])
+	}
+	m = read("--play '0.8 ± 0.08 mm' --arm 150 --ratio 18 --wheel 450", "lash")
+	if u, ok := m["degrees_u95"].(float64); !ok || math.Abs(u/m["degrees"].(float64)-0.1) > 1e-9 {
+		t.Errorf("%v", m)
+	}
+	m = read("0.009..0.050 mm --to in --places 4 --inward", "convert")
+	if m["low"] != 0.0004 || m["high"] != 0.0019 || m["unit"] != "in" {
+		t.Errorf("%v", m)
+	}
+}
+
+// TestOpenLowerLimit: a play's open lower limit is zero when a next step is
+// worked out.
+func TestOpenLowerLimit(t *testing.T) {
+	c := pinChecks()
+	c[4].Low = math.Inf(-1)
+	s := Suggest([]*ledger.Take{{Take: 1, Tag: ledger.Tag{Component: "left front hub", Check: "end play"}, Unit: quantity.MM, Result: 0.2, Verdict: ledger.Fail}}, c)
+	if len(s) != 1 || s[0].Inputs["band"][0] != "0.0000..0.1000 mm" {
+		t.Errorf("%+v", s)
+	}
+}
