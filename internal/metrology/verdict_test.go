@@ -144,6 +144,13 @@ func TestDecisionZone(t *testing.T) {
 	if !strings.Contains(say, "never") || !strings.Contains(say, "step of 0.01 mm would do") {
 		t.Errorf("coarse gauge says %q", say)
 	}
+	wide := DecisionZone(Ask{Step: 0.001, ErrorLocal: 0.002, Difference: true, Limits: Limits{-inf, 0.050}, Confidence: 0.95})
+	if say := wide.In(quantity.MM, quantity.MM); say != "can pass up to 0.0481 mm, and serve limits down to 0.00194 mm" {
+		t.Errorf("a fine gauge says %q", say)
+	}
+	if say := wide.In(quantity.MM, quantity.Thou); say != "can pass up to 1.89 thou, and serve limits down to 0.076 thou" {
+		t.Errorf("in thou it says %q", say)
+	}
 	// What it says would do, does; the next coarser of the row does not.
 	ask := Ask{ErrorLocal: 0.005, Difference: true, Limits: Limits{0.009, 0.050}, Confidence: 0.95}
 	ask.Step = coarse.StepNeeded
