@@ -35,11 +35,15 @@ func (w *writer) flush() {
 		w.commit()
 		return
 	}
-	for _, s := range []*stream{w.readings, w.events} {
-		if err := s.write(); err != nil {
-			w.troubled(err)
-			return
+	err := w.watched(func() error {
+		if err := w.readings.write(); err != nil {
+			return err
 		}
+		return w.events.write()
+	})
+	if err != nil {
+		w.troubled(err)
+		return
 	}
 	w.flushTapes(false)
 	w.count()
@@ -74,7 +78,7 @@ func (w *writer) commit() bool {
 	if w.trouble != nil || w.fatal != nil {
 		return false
 	}
-	if err := w.land(); err != nil {
+	if err := w.watched(w.land); err != nil {
 		w.troubled(err)
 		return false
 	}

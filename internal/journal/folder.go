@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strings"
 
 	"thouwright/internal/ledger"
 )
@@ -56,6 +57,16 @@ func (f *Folder) Job(version int) []byte { return f.sheet("job.toml", version) }
 
 // Bench is the latest bench file, nil for none.
 func (f *Folder) Bench() []byte { return f.sheet("bench.toml", 0) }
+
+// latest is the highest version of a sheet, 0 for none.
+func (f *Folder) latest(first string) (version int) {
+	for _, s := range f.Sheets {
+		if s.First == first {
+			version = max(version, s.Version)
+		}
+	}
+	return version
+}
 
 func (f *Folder) sheet(first string, version int) []byte {
 	var text []byte
@@ -325,8 +336,8 @@ func (f *Folder) readEvents() {
 			continue
 		}
 		f.Events = append(f.Events, e)
-		if e.Kind == ledger.EvSheet || e.Kind == ledger.EvBench {
-			if name, sum, ok := parseSheetText(e.Text); ok {
+		if e.Kind == ledger.EvSheet || e.Kind == ledger.EvBench || e.Kind == ledger.EvRepaired {
+			if name, sum, ok := parseSheetText(strings.TrimPrefix(e.Text, lateText)); ok {
 				for i := range f.Sheets {
 					if f.Sheets[i].Name == name {
 						f.Sheets[i].Stated = sum

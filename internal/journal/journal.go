@@ -26,6 +26,7 @@ import (
 const (
 	flushEvery  = 50 * time.Millisecond // whole lines reach the file
 	syncEvery   = time.Second           // and the disk
+	stallAfter  = 5 * time.Second       // a disk that has not answered for so long is trouble
 	retryFirst  = 250 * time.Millisecond
 	retryMost   = 5 * time.Second
 	bulkChunk   = 64 << 10  // bulk: bytes held before a write
@@ -48,6 +49,8 @@ type Options struct {
 	FS     FS             // nil: the real one
 	Log    zerolog.Logger // transitions of trouble, in words
 	// Receipt is called on the journal's goroutine and must return at once.
+	// While that goroutine waits for a disk that does not answer, the Trouble
+	// that says so comes from another.
 	Receipt func(Receipt)
 	// Recycle, where set, is handed each batch of readings once it is
 	// formatted, for reuse.
@@ -85,16 +88,17 @@ type Journal struct {
 	o   Options
 	dir string
 
-	mu     sync.Mutex
-	room   sync.Cond // bulk: the queue has room again
-	queue  []message
-	spare  []message
-	queued int64 // bytes in queue, and in what the writer took of it
-	taken  int64
-	closed bool
-	losing bool
-	gaps   []gap // readings lost, for refusing takes that used them
-	lost   uint64
+	mu         sync.Mutex
+	room       sync.Cond // bulk: the queue has room again
+	queue      []message
+	spare      []message
+	queued     int64 // bytes in queue, and in what the writer took of it
+	taken      int64
+	closed     bool
+	losing     bool
+	gaps       []gap // readings lost, for refusing takes that used them
+	lost       uint64
+	lostEvents uint64 // not said yet
 
 	held   atomic.Int64 // bytes formatted and not yet on disk
 	logged atomic.Uint64
@@ -169,11 +173,17 @@ func (j *Journal) Readings(batch []ledger.Reading) {
 	j.put(message{readings: batch}, cost)
 }
 
-// Event appends an event.
+// Event appends an event. Events have a quarter more room in memory than
+// readings; beyond it they are lost and counted, too.
 func (j *Journal) Event(e ledger.Event) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	j.put(message{event: &e}, int64(len(e.Text))+readingCost)
+	cost := int64(len(e.Text)) + readingCost
+	if !j.o.Bulk && j.queued+j.held.Load()+cost > j.o.Limit+j.o.Limit/4 {
+		j.lostEvents++
+		return
+	}
+	j.put(message{event: &e}, cost)
 }
 
 // Take commits a take: its receipt comes once its row is synced. A take that

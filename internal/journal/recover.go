@@ -127,6 +127,11 @@ func (w *writer) open() (*Recovered, error) {
 	if err := w.secure(f); err != nil {
 		return nil, err
 	}
+	for _, s := range f.Sheets {
+		if s.Stated == "" {
+			said = append(said, lateText+sheetText(s.Name, s.Text))
+		}
+	}
 	for _, text := range said {
 		w.said = append(w.said, ledger.Event{Kind: ledger.EvRepaired, Text: text})
 	}
@@ -245,7 +250,7 @@ func (b *sheetBook) recall(f *Folder) {
 			b.version[s.First] = s.Version
 			b.latest[s.First] = sheetFile{name: s.Name, text: s.Text}
 		}
-		b.vouched[s.Name] = s.Sum != "" && s.Sum == s.Stated
+		b.vouched[s.Name] = s.Stated == "" || s.Sum == s.Stated // the first are said now
 	}
 }
 

@@ -110,6 +110,10 @@ func parseSheetText(text string) (name, sum string, ok bool) {
 	return name, sum, ok && len(sum) == 2*sha256.Size
 }
 
+// lateText stands before a sheet's name and sum in the event that a later run
+// writes for one that was killed between the two.
+const lateText = "used by a run that ended before it could say so: "
+
 func (w *writer) addFiles(files []sheetFile) {
 	for _, f := range files {
 		w.see(f.at)

@@ -37,6 +37,30 @@ func (w *writer) sayGaps() {
 			g.first, g.last, g.last-g.first+1))
 	}
 	w.gaps = nil
+	w.j.mu.Lock()
+	n := w.j.lostEvents
+	w.j.lostEvents = 0
+	w.j.mu.Unlock()
+	if n > 0 {
+		w.say(ledger.EvDisk, fmt.Sprintf("%d events were lost: there was no room in memory while the disk could not be written", n))
+	}
+}
+
+// errStalled is a disk that neither writes nor fails.
+var errStalled = errors.New("the disk does not answer")
+
+// watched does what may wait for the disk, and says so when it waits long.
+func (w *writer) watched(do func() error) error {
+	text := fmt.Sprintf("the disk has not answered for %v: readings are held in memory, no take completes until it does", stallAfter)
+	t := time.AfterFunc(stallAfter, func() {
+		w.j.o.Log.Error().Str("job", w.j.o.Number).Msg(text)
+		w.j.receipt(Receipt{Trouble: &Trouble{Text: text, Err: errStalled, Held: w.j.held.Load(), Lost: w.j.lostReadings()}})
+	})
+	err := do()
+	if !t.Stop() && err == nil {
+		w.j.receipt(Receipt{Trouble: w.report("the disk answers again", nil, true)})
+	}
+	return err
 }
 
 // troubled begins or goes on with trouble: rows are held, and tried again.

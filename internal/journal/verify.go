@@ -4,8 +4,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
+	"maps"
+	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"thouwright/internal/ledger"
 )
@@ -32,11 +36,43 @@ type FileReport struct {
 // for a folder that cannot be read at all. Further checks, such as playing the
 // tapes again, add their lines.
 func Verify(dir string, further ...func(*Folder) []FileReport) (Report, error) {
-	f, err := Load(dir)
-	if err != nil {
-		return Report{}, err
+	for try := 0; ; try++ {
+		before := sizes(dir)
+		f, err := Load(dir)
+		if err != nil {
+			return Report{}, err
+		}
+		r := f.verify(dir, further...)
+		if r.Holds || try == liveTries {
+			return r, nil
+		}
+		// A folder that is being written can be caught between two files, or in
+		// the middle of a row.
+		time.Sleep(livePause)
+		if maps.Equal(before, sizes(dir)) {
+			return r, nil
+		}
 	}
-	return f.verify(dir, further...), nil
+}
+
+// liveTries is how often a folder that changes meanwhile is looked at again.
+const liveTries = 10
+
+// livePause is how long an unfinished write may take to be finished.
+const livePause = 60 * time.Millisecond
+
+// sizes is how long every file of a folder is.
+func sizes(dir string) map[string]int64 {
+	m := map[string]int64{}
+	_ = filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
+		if err == nil && !d.IsDir() {
+			if info, err := d.Info(); err == nil {
+				m[path] = info.Size()
+			}
+		}
+		return nil
+	})
+	return m
 }
 
 func (f *Folder) verify(dir string, further ...func(*Folder) []FileReport) Report {
@@ -189,7 +225,7 @@ func (v *verifier) part(file ledger.File, parts []part, i int, order *rowOrder) 
 		over = !last && chain == p.end
 	}
 	if lines.line == 0 && !over {
-		v.bad(p.name, "empty: not even the header")
+		v.bad(p.name, "empty: not even the header (the next start of the job mends it)")
 	}
 	if !last && !over {
 		v.bad(p.name, "its last row that counts is not there")

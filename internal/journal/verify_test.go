@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"thouwright/internal/ledger"
 )
@@ -224,5 +225,46 @@ func TestARenamedFolderVerifies(t *testing.T) {
 	}
 	if r := mustHold(t, other); r.Number != "2026-041" {
 		t.Errorf("number %q, expected 2026-041", r.Number)
+	}
+}
+
+// A folder that is being written is whole at every moment a reader looks.
+func TestVerifyWhileTheJobRuns(t *testing.T) {
+	j, _ := mustOpen(t, Options{Dir: t.TempDir(), Number: "7", Part: 200_000})
+	stop, done := make(chan struct{}), make(chan uint64)
+	go func() {
+		seq, n := uint64(0), uint64(0)
+		j.Event(ledger.Event{At: stamp(0), Kind: ledger.EvStart})
+		for {
+			select {
+			case <-stop:
+				done <- seq
+				return
+			default:
+			}
+			for range 10 {
+				j.Readings(batch(seq, 20))
+				seq += 20
+				time.Sleep(200 * time.Microsecond)
+			}
+			n++
+			j.Sheet(stamp(seq), Sheets{Job: []byte(strings.Repeat("#\n", int(n/5)))})
+			j.Take(take(n, seq-199, seq))
+		}
+	}()
+	looks := 0
+	for end := time.Now().Add(1500 * time.Millisecond); time.Now().Before(end); looks++ {
+		mustHold(t, j.Dir())
+		if f, err := Load(j.Dir()); err != nil || len(f.Problems) > 0 {
+			t.Fatal(err, f.Problems)
+		}
+	}
+	close(stop)
+	if err := j.Close(t.Context(), stamp(<-done)); err != nil {
+		t.Fatal(err)
+	}
+	mustHold(t, j.Dir())
+	if looks < 3 {
+		t.Errorf("only %d looks", looks)
 	}
 }
