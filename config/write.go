@@ -190,17 +190,29 @@ func quote(s string) string {
 	return b.String()
 }
 
-// SaveJob writes a job made on the page as NUMBER.toml into dir and returns
-// its path. It is read back and checked first, against the bench too, and
-// nothing is written with a mistake in it. A sheet that is there already is
-// kept unless replace is set.
-func SaveJob(b *Bench, j *Job, cat *drivers.Catalogue, replace bool) (string, []Problem) {
-	file := filepath.Join(b.JobDir, j.Number+".toml")
-	text := WriteJob(j)
-	read, ps := ParseJob(file, text)
-	if read != nil {
-		for _, p := range Validate(b, read, cat) {
-			if p.File == file {
+// SaveSheet writes a job sheet that was made or edited on the page into the
+// bench's job_dir and returns its path. It is checked first, against the bench
+// too, and nothing is written with a mistake in it. A sheet of that number that
+// is there already is kept unless replace is set.
+func SaveSheet(b *Bench, number string, text []byte, cat *drivers.Catalogue, replace bool) (string, []Problem) {
+	file := filepath.Join(b.JobDir, number+".toml")
+	if !GoodNumber(number) {
+		return "", []Problem{{Text: fmt.Sprintf("number: found %q, but %s", number, numberRule)}}
+	}
+	taken := []Problem{{File: file, Text: fmt.Sprintf("a job %s is there already: choose another number, or edit that one", number)}}
+	if there, err := FindJob(b, number); err == nil {
+		if !replace {
+			return "", taken
+		}
+		file = there // a sheet's file may have another name than its number
+	}
+	j, ps := ParseJob(file, text)
+	if j != nil {
+		if j.Number != number {
+			ps = append(ps, Problem{File: file, Line: j.lines.At("number"), Text: fmt.Sprintf("number: found %q, expected %q", j.Number, number)})
+		}
+		for _, p := range Validate(b, j, cat) {
+			if p.File == file { // the bench file's own mistakes are not the sheet's
 				ps = append(ps, p)
 			}
 		}
@@ -208,12 +220,10 @@ func SaveJob(b *Bench, j *Job, cat *drivers.Catalogue, replace bool) (string, []
 	if Refused(ps) {
 		return "", ps
 	}
-	if err := writeWhole(file, text, replace); err != nil {
-		msg := err.Error()
-		if errors.Is(err, fs.ErrExist) {
-			msg = fmt.Sprintf("a job %s is there already: choose another number, or edit that one", j.Number)
-		}
-		return "", append(ps, Problem{File: file, Text: msg})
+	if err := writeWhole(file, text, replace); errors.Is(err, fs.ErrExist) {
+		return "", taken
+	} else if err != nil {
+		return "", append(ps, Problem{File: file, Text: err.Error()})
 	}
 	return file, ps
 }

@@ -254,22 +254,28 @@ func TestTemplatesMakeSoundJobs(t *testing.T) {
 		}
 	}
 	b.JobDir = t.TempDir()
-	file, ps := SaveJob(b, j, someDrivers, false)
+	file, ps := SaveSheet(b, j.Number, WriteJob(j), someDrivers, false)
 	if len(ps) > 0 {
 		t.Fatalf("%s\n%s", strings.Join(lines(ps), "\n"), WriteJob(j))
 	}
 	if _, ps := LoadJob(file); len(ps) > 0 {
 		t.Error(lines(ps))
 	}
-	if _, ps := SaveJob(b, j, someDrivers, false); len(ps) != 1 || !strings.Contains(ps[0].Text, "there already") {
+	if _, ps := SaveSheet(b, j.Number, WriteJob(j), someDrivers, false); len(ps) != 1 || !strings.Contains(ps[0].Text, "there already") {
 		t.Errorf("saved over a job: %v", lines(ps))
 	}
-	if _, ps := SaveJob(b, j, someDrivers, true); len(ps) > 0 {
-		t.Errorf("not replaced: %v", lines(ps))
+	// An edited one replaces it, also where its file has another name.
+	if err := os.Rename(file, filepath.Join(b.JobDir, "gate.toml")); err != nil {
+		t.Fatal(err)
 	}
-	j.Number = "../x"
-	if _, ps := SaveJob(b, j, someDrivers, true); !Refused(ps) {
-		t.Error("a number that leaves the folder was saved")
+	j.Machine = "T28"
+	if file, ps := SaveSheet(b, j.Number, WriteJob(j), someDrivers, true); len(ps) > 0 || filepath.Base(file) != "gate.toml" {
+		t.Errorf("not replaced: %s %v", file, lines(ps))
+	}
+	for _, bad := range [][2]string{{"../x", `number = "../x"`}, {"2", `number = "3"`}, {"4", "number = \"4\"\n[[component]]\n"}} {
+		if _, ps := SaveSheet(b, bad[0], []byte(bad[1]), someDrivers, true); !Refused(ps) {
+			t.Errorf("saved %q as %q", bad[1], bad[0])
+		}
 	}
 	left, _ := os.ReadDir(b.JobDir)
 	if len(left) != 1 {

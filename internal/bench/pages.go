@@ -1,12 +1,9 @@
 package bench
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
-	"io"
 	"os"
-	"path/filepath"
 
 	"thouwright/config"
 	"thouwright/internal/page"
@@ -37,37 +34,9 @@ func (d *Daemon) openPage() error {
 // mistakes. The watcher then finds it as if a person had saved it.
 func (d *Daemon) saveSheet(number string, text []byte) error {
 	b := d.benchNow.Load()
-	path := filepath.Join(b.JobDir, number+".toml")
-	j, problems := config.ParseJob(path, text)
-	if j != nil {
-		problems = append(problems, config.Validate(b, j, d.catNow.Load())...)
-		if j.Number != number {
-			return fmt.Errorf("the sheet's number is %q and not %q", j.Number, number)
-		}
-	}
+	_, problems := config.SaveSheet(b, number, text, d.catNow.Load(), true)
 	if config.Refused(problems) {
 		return problemsError(problems)
-	}
-	if err := os.MkdirAll(b.JobDir, 0o755); err != nil {
-		return fmt.Errorf("job folder: %w", err)
-	}
-	return replaceFile(path, text)
-}
-
-// replaceFile writes a file so that a crash leaves the old or the new one.
-func replaceFile(path string, text []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), ".new-*")
-	if err != nil {
-		return fmt.Errorf("job sheet: %w", err)
-	}
-	_, err = io.Copy(f, bytes.NewReader(text))
-	err = errors.Join(err, f.Sync(), f.Chmod(0o644), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		os.Remove(f.Name())
-		return fmt.Errorf("job sheet: %w", err)
 	}
 	return nil
 }
