@@ -90,6 +90,15 @@ func TestTwoBlocks(t *testing.T) {
 	if res.Hysteresis != nil {
 		t.Error("two blocks, each from one side, gave a hysteresis")
 	}
+	if !strings.Contains(strings.Join(res.Notes, ""), "part of the error") {
+		t.Errorf("notes %q", res.Notes)
+	}
+	for i := range rests { // a plunger that is lifted and let down each time
+		rests[i].From = -1
+	}
+	if lifted, err := Solve(rests, Standard{Sizes: []float64{1.25, 1.0}}, 0.001); err != nil || !strings.Contains(strings.Join(lifted.Notes, ""), "not in these figures") {
+		t.Errorf("lifted: %v, %v", lifted, err)
+	}
 	if math.Abs(res.Drift-0.0012) > 0.001 {
 		t.Errorf("drift %v a minute, true 0.0012", res.Drift)
 	}

@@ -102,12 +102,26 @@ func Solve(rests []Rest, std Standard, step float64) (*Result, error) {
 		hyst.Value = math.Abs(hyst.Value)
 		r.Hysteresis = &hyst
 	} else {
-		r.Notes = append(r.Notes, "each size was reached from one side only, so the hysteresis is part of the error and not told apart; step over three or more sizes, up and down, to see it")
+		r.Notes = append(r.Notes, r.unseen())
 	}
 	if r.SD < step/2 && r.Error.Most > step {
 		r.Notes = append(r.Notes, "the gauge's step is the most of it: a proof cannot show less than about one step")
 	}
 	return r, nil
+}
+
+// unseen says where the hysteresis is that could not be told apart.
+func (r *Result) unseen() string {
+	below, above := 0, 0
+	for _, p := range r.Positions {
+		below += p.Below
+		above += p.Above
+	}
+	const more = "; step over three or more sizes, up and down, to see it"
+	if min(below, above) <= 1 { // one may be the set-up
+		return "every rest was reached from the same side, so the hysteresis is not in these figures" + more
+	}
+	return "each size was reached from one side only, so the hysteresis is part of the error and not told apart" + more
 }
 
 // onBlocks finds which block each rest stands on: the offset and the sense
