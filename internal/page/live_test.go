@@ -22,7 +22,7 @@ func TestViewsInBrowser(t *testing.T) {
 	sc := newScene()
 	ctx := open(t, serve(t, sc.d, Options{SaveSheet: func(string, []byte) error { return nil }}))
 	sc.rock(3.412, 0.0418, 5)
-	until(t, ctx, `document.querySelectorAll('.gap .rest').length >= 4 && document.querySelectorAll('.gap .rest.out').length === 1`)
+	until(t, ctx, `document.querySelectorAll('.gap .rest').length >= 3 && document.querySelectorAll('.gap .rest.out').length === 1`)
 	if got := js[string](t, ctx, `document.querySelector('.word').innerText`); !strings.Contains(got, "4/6") || !strings.Contains(got, "rock it") {
 		t.Errorf("while measuring the page says %q", got)
 	}

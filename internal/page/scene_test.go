@@ -69,8 +69,10 @@ func (sc *scene) rock(low, play float64, strokes int) {
 			sc.reading("dial-1", math.Round(at*1000)/1000)
 			time.Sleep(25 * time.Millisecond)
 		}
-		side := map[bool]string{true: "+", false: "-"}[k%2 == 1]
-		sc.d.emit(Update{Event: "rest", Data: map[string]string{"take": "4", "rest": fmt.Sprint(k + 1), "t": sc.elapsed(), "side": side, "level": "1", "value": strconv.FormatFloat(to, 'f', 4, 64), "used": map[bool]string{true: "no", false: "yes"}[k == 2], "reason": ""}})
+		sc.d.emit(Update{Event: "rest", Data: map[string]string{"gauge": "dial-1", "elapsed_s": sc.elapsed(), "text": ""}})
+		if k == 2 {
+			sc.set(func(l *ledger.Live) { a := *l.Active; a.LeftOut++; l.Active = &a })
+		}
 	}
 }
 
@@ -89,7 +91,7 @@ func (sc *scene) job() ledger.Live {
 		Job:  &ledger.LiveJob{Number: "T28-014", Customer: "Moor Farm", Machine: "Tarnbeck T28", Assembly: "front axle", Operator: "A. Wright", Stages: []string{"as found", "assembled"}, Sheet: 1, Done: 3, Total: 11},
 		Jobs: []ledger.LiveName{{Number: "T28-014", Machine: "Tarnbeck T28"}, {Number: "T28-009", Machine: "Tarnbeck T28"}},
 		Active: &ledger.LiveActive{Component: "left swivel pin", Check: "play in bushes", Position: "right lock", Method: "play", Gauge: "dial-1", Unit: "mm", Low: "0.009", High: "0.050",
-			Source: "workshop manual, sheet F4, table 3", Phase: ledger.PhaseMeasuring, Say: "rock it from stop to stop, a moment's rest at each", Strokes: 4, Wanted: 6, Most: 12, LeftOut: 1, Result: "0.0418", U95: "0.0052", Minus1: "3.4120", Plus1: "3.4538",
+			Source: "workshop manual, sheet F4, table 3", Phase: ledger.PhaseMeasuring, Say: "rock it from stop to stop, a moment's rest at each", Strokes: 4, Wanted: 6, Most: 12, Result: "0.0418", U95: "0.0052", Minus1: "3.4120", Plus1: "3.4538",
 			Zone: "this gauge can pass 0.014 to 0.045 mm", Next: "left swivel pin, pin diameter: upper", Cautions: []string{"Stands and chocks, never a jack alone."}},
 		Gauges: []ledger.LiveGauge{
 			{Name: "dial-1", Port: "/dev/serial/by-id/usb-A1", Driver: "signed-decimal", Link: "up", Sends: "stream", Value: "3.412", ReadIn: "mm", MM: "3.412", Motion: "moving", Seq: 1200, Elapsed: "99.9", Step: "0.001", Rate: "10", Good: 1200, Bad: 2, BadRaw: `\x02+3.4\xff`, Raw: "+3.412", Due: "2027-03-01"},

@@ -9,6 +9,7 @@ import { shape } from './shapes.js'
 import { Gap } from './gap.js'
 import { act, mayWork } from './actions.js'
 import { noteDialog } from './dialogs.js'
+import { chooseJob } from './job.js'
 
 const el = {}
 let gap = null, root = null, asked = 0
@@ -17,18 +18,18 @@ export function bench() {
   gap = new Gap()
   el.position = h('strong', { class: 'position' }); el.what = h('span', { class: 'what' }); el.limits = h('span', { class: 'limits' }); el.count = h('span', { class: 'count' })
   el.value = h('span', { class: 'value', id: 'reading' }); el.unit = h('span', { class: 'unit' }); el.gauge = h('span'); el.age = h('span', { class: 'age' })
-  el.label = h('span', { class: 'label' }); el.soFar = h('span', { class: 'value' }); el.u = h('span', { class: 'u' })
+  el.label = h('span', { class: 'label' }); el.soFar = h('span', { class: 'value' }); el.u = h('span', { class: 'u' }); el.zone = h('span', { class: 'zone' })
   el.reading = h('div', { class: 'reading' }, el.value, h('div', { class: 'by' }, el.age, el.gauge, el.unit))
-  el.result = h('div', { class: 'result' }, el.label, el.soFar, ' ', el.u)
+  el.result = h('div', { class: 'result' }, el.label, el.zone, el.soFar, ' ', el.u)
   el.word = h('section', { class: 'word', 'aria-live': 'polite', 'aria-label': 'What counts now' })
   el.next = h('p', { class: 'next' }); el.acts = h('div', { class: 'acts' })
-  el.steps = h('ol', { class: 'steps' }); el.cautions = h('div', { class: 'cautions' })
+  el.cautions = h('div', { class: 'cautions' })
   root = h('section', { class: 'bench' }, h('h1', { class: 'hide' }, 'Bench'),
     h('div', { class: 'where' }, el.position, el.what, el.limits, el.count),
     h('div', { class: 'now' }, el.reading, el.result),
     h('figure', { class: 'gap' }, gap.svg),
     el.word,
-    h('div', null, el.steps, h('div', { class: 'foot' }, el.next, el.acts), el.cautions))
+    h('div', null, h('div', { class: 'foot' }, el.next, el.acts), el.cautions))
   if (store.state) drawState()
   return root
 }
@@ -78,19 +79,36 @@ function drawResult() {
   const a = store.state.active
   const r = a ? result(a.result, a.u95, a.unit, store.state.unit) : { text: '' }
   text(el.label, r.text ? ({ size: 'size so far', drag: 'drag so far', 'run-out': 'run-out so far', derived: 'derived' }[a.method] ?? 'play so far') : '')
+  text(el.zone, r.text ? '' : a?.zone ? `this gauge ${a.zone}` : '')
   text(el.soFar, r.text)
   text(el.u, r.text ? `${r.u ? `± ${r.u} ` : ''}${r.unit}` : '')
 }
 
 function drawWord() {
   const hl = headline(store.state, (performance.now() - store.takeCame) / 1000)
-  keyed(el.word, JSON.stringify([hl, hl.pips && [hl.pips.strokes, hl.pips.wanted, hl.pips.left_out]]), () => {
+  where(hl.take)
+  const a = store.state.active
+  keyed(el.word, JSON.stringify([hl, a?.steps, a?.step_now]), () => {
     el.word.dataset.kind = hl.kind
     return [shape(hl.shape), h('div', null,
       h('div', { class: 'big', id: 'word' }, hl.word),
       hl.pips ? pips(hl.pips) : null,
-      h('div', { class: 'lines' }, hl.lines.map(l => h('p', null, l))))]
+      h('div', { class: 'lines' }, hl.lines.map(l => h('p', null, l)))),
+    a?.steps?.length ? h('ol', { class: 'steps', 'aria-label': 'the procedure' }, a.steps.map((w, i) => h('li', { class: i < a.step_now ? 'done' : '', 'aria-current': i === a.step_now ? 'step' : null }, w))) : '']
   })
+}
+
+// where names the place that the word below is about: while a verdict stands,
+// the place it was given for, and what comes now stands at the foot.
+function where(t) {
+  const st = store.state, a = st.active
+  const moved = t && !(a && t.component === a.component && t.check === a.check && t.position === a.position)
+  const at = moved ? t : a
+  text(el.position, at ? at.position || at.component || 'loose' : st.job ? 'no check open' : 'no job')
+  text(el.what, at ? [at.position ? at.component : '', at.check].filter(Boolean).join(' · ') : '')
+  text(el.limits, at ? range(at.low, at.high, at.unit, st.unit) : '')
+  const [head, place, then] = moved && a ? ['now: ', [a.component, a.check, a.position].filter(Boolean).join(', '), a.say] : a?.next ? ['next: ', a.next.replaceAll(' / ', ', '), ''] : ['', '', st.job ? a?.say ?? '' : 'takes made now are kept as a loose job']
+  keyed(el.next, [head, place, then].join('\n'), () => [head, h('b', null, place), then ? (place ? ': ' : '') + then : ''])
 }
 
 // pips are the strokes: full ones are done, hollow ones to go, crossed ones were
@@ -110,17 +128,13 @@ const button = (words, key, f, cls) => h('button', { class: cls, disabled: !mayW
 
 function drawState() {
   const st = store.state, a = st.active
-  text(el.position, a ? a.position || a.component || 'loose' : st.job ? 'no check open' : 'no job')
-  text(el.what, a ? [a.component, a.check].filter(Boolean).join(' · ') : '')
-  text(el.limits, a ? range(a.low, a.high, a.unit, st.unit) : '')
   keyed(el.count, JSON.stringify(st.job && [st.job.done, st.job.total, st.stage]), () => st.job ? [st.stage ? st.stage + '  ' : '', h('b', null, `${st.job.done}/${st.job.total}`)] : [])
-  keyed(el.next, JSON.stringify([a?.next, st.job?.number, a?.say, a?.phase]), () => a?.next ? ['next: ', h('b', null, a.next)] : [st.job ? a?.say ?? '' : 'takes made now are kept as a loose job'])
-  keyed(el.steps, JSON.stringify([a?.steps, a?.step_now]), () => (a?.steps ?? []).map((w, i) => h('li', { class: i < a.step_now ? 'done' : '', 'aria-current': i === a.step_now ? 'step' : null }, w)))
-  keyed(el.cautions, JSON.stringify([a?.cautions, a?.zone]), () => [a?.zone ? h('span', null, a.zone) : null, a?.cautions?.length ? h('span', null, h('b', null, 'Care: '), a.cautions.join(' ')) : null])
+  keyed(el.cautions, JSON.stringify(a?.cautions), () => [a?.cautions?.length ? h('span', null, h('b', null, 'Care: '), a.cautions.join(' ')) : null])
   keyed(el.acts, JSON.stringify([a?.adjustable, !!a?.steps?.length, !!st.job, mayWork, unitName(shownUnit(a?.unit || 'mm', st.unit)), a?.phase]), () => [
+    ...(st.job ? [] : [h('button', { class: 'main', onclick: chooseJob }, 'Choose a job'), h('a', { class: 'button', href: '#sheet' }, 'Make a job')]),
     a?.adjustable ? button('Lock is fast', 'L', doThis.lock, 'main') : null,
     a?.steps?.length ? button('Next step', 'T', doThis.step) : null,
-    button('Accept', '↵', doThis.accept, a?.adjustable ? '' : 'main'), button('Start over', 'S', doThis.restart), button('Redo', 'R', doThis.redo),
+    button('Accept', '↵', doThis.accept, a?.adjustable || !st.job ? '' : 'main'), button('Start over', 'S', doThis.restart), button('Redo', 'R', doThis.redo),
     button('Back', 'B', doThis.back), button('Note', 'N', doThis.note), button('Unit', 'U', doThis.unit)])
   drawReading(); drawResult(); drawWord(); gap.draw()
 }

@@ -162,11 +162,9 @@ export class Gap {
     this.arrow.setAttribute('d', off ? (off < 0 ? `M6 ${y0}l26-15v30z` : `M${w - 6} ${y0}l-26-15v30z`) : '')
     this.plumb.setAttribute('d', off ? '' : `M${bx} ${top}V${y0}`)
     for (const r of store.rests) {
-      const t = Number(r.t), v = Number(r.value)
-      if (!Number.isFinite(v) || !calm.matches && yAt(t) > h + 10) continue
-      const rx = sc.at(v), ry = calm.matches ? h - 26 : yAt(t)
+      if (!Number.isFinite(r.v) || !calm.matches && yAt(r.t) > h + 10) continue
+      const rx = sc.at(m.into(r.v)), ry = calm.matches ? h - 26 : yAt(r.t), out = r.out
       if (rx < -20 || rx > w + 20) continue
-      const out = r.used === 'false' || r.used === 'no' || r.used === '0'
       this.marks.append(s('rect', { class: out ? 'rest out' : 'rest', x: rx - 9, y: ry - 9, width: 18, height: 18, rx: out ? 0 : 3 }))
       if (out) this.marks.append(s('path', { class: 'whisk', d: `M${rx - 9} ${ry - 9}l18 18M${rx + 9} ${ry - 9}l-18 18` }))
     }

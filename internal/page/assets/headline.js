@@ -17,8 +17,9 @@ export function takeLine(t, display) {
 }
 
 function verdict(t, st) {
-  const lines = [t.say || '', takeLine(t, st.unit), ...(st.active?.suggest ?? [])].filter(Boolean)
-  return { kind: t.verdict || 'none', word: verdictWord(t.verdict), shape: shapeOf(t.verdict, t.side), lines: lines.slice(0, 3) }
+  const about = (st.active?.suggest ?? []).filter(s => t.verdict !== 'pass' && s.startsWith(t.component) && s.includes(t.position))
+  const lines = [t.say || '', takeLine(t, st.unit), ...about.map(s => s.slice(s.indexOf(': ') + 2))].filter(Boolean)
+  return { take: t, kind: t.verdict || 'none', word: verdictWord(t.verdict), shape: shapeOf(t.verdict, t.side), lines: lines.slice(0, 3) }
 }
 
 const same = (t, st) => t.component === st.active?.component && t.check === st.active?.check && t.position === st.active?.position && t.stage === st.stage
@@ -48,7 +49,7 @@ export function headline(st, sinceTake) {
       return { kind: 'quiet', word: WORDS[a.method] ?? 'READY', shape: a.method === 'size' ? 'measure' : 'rock', lines: [a.say, a.zone].filter(Boolean) }
   }
   if (fresh && a.strokes === 0 && same(t, st)) return verdict(t, st)
-  return { kind: 'quiet', word: `${a.strokes}/${a.wanted || '?'}`, shape: a.method === 'size' ? 'measure' : 'rock', pips: a, lines: [a.reason || a.say].filter(Boolean) }
+  return { kind: 'quiet', word: `${a.strokes}/${a.wanted || '?'}`, shape: a.method === 'size' ? 'measure' : 'rock', pips: { strokes: a.strokes, wanted: a.wanted, left_out: a.left_out }, lines: [a.reason || a.say].filter(Boolean) }
 }
 
 function guide(a, t, st) {

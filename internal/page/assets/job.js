@@ -10,11 +10,11 @@ import { act, mayWork } from './actions.js'
 import { choose, open } from './dialogs.js'
 import { go } from './views.js'
 
-let root = null, head = null, list = null
+let root = null, head = null, list = null, then = null
 
 export function job() {
-  head = h('div', { class: 'jobhead' }); list = h('div', { class: 'checks' })
-  root = h('section', { class: 'wide' }, head, list)
+  head = h('div', { class: 'jobhead' }); list = h('div', { class: 'checks' }); then = h('section', { class: 'then' })
+  root = h('section', { class: 'wide' }, head, list, then)
   draw()
   return root
 }
@@ -32,6 +32,7 @@ function draw() {
       h('button', { onclick: chooseJob }, 'Choose a job'), h('a', { class: 'button', href: '#sheet' }, 'Make a job'),
       j ? h('a', { class: 'button', href: '#sheet=' + encodeURIComponent(j.number) }, 'Edit the sheet') : null,
       j?.stages?.length ? h('button', { onclick: chooseStage }, 'Stage: ', st.stage || 'none') : null)])
+  keyed(then, JSON.stringify(st.active?.suggest), () => st.active?.suggest?.length ? [h('h2', null, 'What this asks for'), h('ul', { class: 'dots' }, st.active.suggest.map(s => h('li', null, s)))] : [])
   const checks = st.checks ?? []
   const here = st.active && [st.active.component, st.active.check, st.active.position].join('\n')
   keyed(list, JSON.stringify([checks, st.stage, st.unit, here]), () => {

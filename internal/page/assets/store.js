@@ -25,7 +25,7 @@ function gauge(name) {
 // before now seconds on its own clock.
 const began = (now, then) => performance.now() - Math.max(0, Number(now) - Number(then)) * 1000
 
-let lastSeen = null, active = ''
+let lastSeen = null, active = '', leftOut = 0
 
 export function setState(st) {
   store.state = st
@@ -45,6 +45,9 @@ export function setState(st) {
   const a = st.active ? [st.stage, st.active.component, st.active.check, st.active.position].join('\n') : ''
   if (a !== active) store.rests = []
   active = a
+  const out = st.active?.left_out ?? 0
+  if (out > leftOut && store.rests.length) store.rests.at(-1).out = true
+  leftOut = out
   emit('state', st)
 }
 
@@ -61,8 +64,13 @@ export function addReading(r) {
   emit('reading', r.gauge)
 }
 
+// addRest keeps where the part rested. Its place is what the gauge said just
+// before, in mm as the trail.
 export function addRest(r) {
-  store.rests.push(r)
+  const t = Number(r.elapsed_s ?? r.t), trail = gauge(r.gauge ?? store.state?.active?.gauge).trail
+  const near = trail.filter(p => p.t <= t + 0.01 && p.t > t - 0.4)
+  const last = near.length ? near : trail.slice(-1)
+  store.rests.push({ t, v: last.reduce((sum, p) => sum + p.v, 0) / last.length, out: false })
   if (store.rests.length > 60) store.rests.shift()
   emit('rest', r)
 }
