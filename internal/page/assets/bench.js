@@ -132,7 +132,7 @@ function drawState() {
   keyed(el.cautions, JSON.stringify(a?.cautions), () => [a?.cautions?.length ? h('span', null, h('b', null, 'Care: '), a.cautions.join(' ')) : null])
   keyed(el.acts, JSON.stringify([a?.adjustable, !!a?.steps?.length, !!st.job, mayWork, unitName(shownUnit(a?.unit || 'mm', st.unit)), a?.phase]), () => [
     ...(st.job ? [] : [h('button', { class: 'main', onclick: chooseJob }, 'Choose a job'), h('a', { class: 'button', href: '#sheet' }, 'Make a job')]),
-    a?.adjustable ? button('Lock is fast', 'L', doThis.lock, 'main') : null,
+    a?.adjustable ? button('Lock fastened', 'L', doThis.lock, 'main') : null,
     a?.steps?.length ? button('Next step', 'T', doThis.step) : null,
     button('Accept', '↵', doThis.accept, a?.adjustable || !st.job ? '' : 'main'), button('Start over', 'S', doThis.restart), button('Redo', 'R', doThis.redo),
     button('Back', 'B', doThis.back), button('Note', 'N', doThis.note), button('Unit', 'U', doThis.unit)])

@@ -11,7 +11,7 @@ import { views, go } from './views.js'
 const OFF = 'thouwright-keys-off'
 const letters = {
   enter: ['accept', doThis.accept], s: ['start this take over', doThis.restart], r: ['redo the last take', doThis.redo], b: ['back one place', doThis.back],
-  n: ['note', doThis.note], u: ['next unit', doThis.unit], l: ['the lock is fast: measure for the verdict', doThis.lock], t: ['next step of the procedure', doThis.step],
+  n: ['note', doThis.note], u: ['next unit', doThis.unit], l: ['the lock is fastened: measure for the verdict', doThis.lock], t: ['next step of the procedure', doThis.step],
   j: ['choose a job', chooseJob], p: ['choose component and position', choosePosition], g: ['choose the stage', chooseStage], v: ['this screen\'s voice', toggleVoice], '?': ['these keys', () => showKeys()],
 }
 
