@@ -37,19 +37,23 @@ func Words(t *ledger.Take, v Verdict, c Combined) string { return WordsIn(t.Unit
 // (else the take's own is used). What follows 'at least' is exceeded with the
 // take's confidence.
 func WordsIn(unit quantity.Unit, t *ledger.Take, v Verdict, c Combined) string {
-	say := speaker(t.Unit, unit, c.U95)
+	u95 := c.U95
+	if t.U95 > 0 { // of a kept take: a Monte Carlo's budget does not combine to it again
+		u95 = t.U95
+	}
+	say := speaker(t.Unit, unit, u95)
 	conf := t.Confidence
 	if !(conf > 0.5 && conf < 1) {
 		conf = 0.95
 	}
-	if math.IsInf(c.U95, 1) {
+	if math.IsInf(u95, 1) {
 		return say.full(t.Result) + ", of unknown uncertainty"
 	}
 	if t.Bound {
 		return boundWords(t, v, say)
 	}
 	if v.Verdict == ledger.NoVerdict {
-		return say.full(t.Result) + " plus or minus " + say.full(c.U95)
+		return say.full(t.Result) + " plus or minus " + say.full(u95)
 	}
 	// How far beyond a limit the result lies, and the least it can be.
 	over, side := t.Result-t.High, Above
@@ -72,11 +76,11 @@ func WordsIn(unit quantity.Unit, t *ledger.Take, v Verdict, c Combined) string {
 	default:
 		switch {
 		case over > 0:
-			b.WriteString("may be " + too(t.Method, side) + ": " + say.full(over) + " beyond the limit, known to " + say.bare(c.U95))
+			b.WriteString("may be " + too(t.Method, side) + ": " + say.full(over) + " beyond the limit, known to " + say.bare(u95))
 		case math.IsInf(over, -1):
-			b.WriteString(say.full(t.Result) + ", known to " + say.bare(c.U95))
+			b.WriteString(say.full(t.Result) + ", known to " + say.bare(u95))
 		default:
-			b.WriteString("may be good: " + say.full(-over) + " inside the limit, known to " + say.bare(c.U95))
+			b.WriteString("may be good: " + say.full(-over) + " inside the limit, known to " + say.bare(u95))
 		}
 	}
 	return b.String()
