@@ -182,17 +182,22 @@ func (f *finder) gaugeNumbers(at func(string) []any, who string, g *Gauge) {
 			f.add(at("error_local"), "%serror_local: found %s, but with error = %s two readings can't be further wrong than twice that: one of the two is mistyped", who, g.ErrorLocal.Error, g.Error)
 		}
 	}
-	if g.Range != nil {
-		if !g.Range.HasLow || !g.Range.HasHigh {
-			f.add(at("range"), "%srange: found %q, expected both ends of the travel, such as \"0..0.400 in\"", who, g.Range)
-		} else if u := g.Range.Unit; u == quantity.None && g.Unit == quantity.None {
-			f.add(at("range"), "%srange: found %q, expected a unit behind the numbers, such as \"%s mm\"", who, g.Range, g.Range)
-		} else if u != quantity.None && kind != quantity.Bare && u.Kind() != kind {
-			f.add(at("range"), "%srange: found %q, but %s measures something else", who, g.Range, unitFrom)
-		} else if u == quantity.None {
+	if r := g.Range; r != nil {
+		u := r.Unit
+		if u == quantity.None {
 			u = g.Unit
-		} else if low, high, err := g.Range.In(baseOf(u.Kind())); err == nil && hasStep && high-low < 10*step {
-			f.add(at("range"), "%srange: found %q, less than ten steps of %s: one of the two is mistyped", who, g.Range, g.Step)
+		}
+		switch low, high, err := r.In(baseOf(u.Kind())); {
+		case !r.HasLow || !r.HasHigh:
+			f.add(at("range"), "%srange: found %q, expected both ends of the travel, such as \"0..0.400 in\"", who, r)
+		case u == quantity.None:
+			f.add(at("range"), "%srange: found %q, expected a unit behind the numbers, such as \"%s mm\"", who, r, r)
+		case kind != quantity.Bare && u.Kind() != kind:
+			f.add(at("range"), "%srange: found %q, but %s measures something else", who, r, unitFrom)
+		case err != nil || high <= low:
+			f.add(at("range"), "%srange: found %q, expected two ends apart from each other", who, r)
+		case hasStep && r.Unit != quantity.None && high-low < 10*step:
+			f.add(at("range"), "%srange: found %q, less than ten steps of %s: one of the two is mistyped", who, r, g.Step)
 		}
 	}
 }
