@@ -9,8 +9,8 @@ import (
 // guideScore is the sound while an adjuster is turned. Sliding tones belong to
 // the guide alone. Above the band (too loose) they slide up and are short,
 // below it (too tight) they slide down and are long; their number, one to four,
-// says how far off. In the band there is one calm, steady tone, and a second
-// one a fifth above it when the band is reached with confidence.
+// says how far off. In the band there is one calm, steady tone, with a short one
+// a fifth above it when the band is reached with confidence.
 func guideScore(g ledger.Guide) []note {
 	var one note
 	switch g.Where {
@@ -22,7 +22,7 @@ func guideScore(g ledger.Guide) []note {
 		calm := []note{{hz: 528, ms: 400, soft: 80, level: 0.7}}
 		if g.Sure {
 			calm[0].rest = apart
-			calm = append(calm, note{hz: 792, ms: 400, soft: 80, level: 0.7})
+			calm = append(calm, note{hz: 792, ms: short + 30, soft: 40, level: 0.7})
 		}
 		return calm
 	}

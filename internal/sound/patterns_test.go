@@ -67,10 +67,7 @@ func TestCuesDifferByPatternAlone(t *testing.T) {
 		}
 	}
 	add("guide in", guideScore(ledger.Guide{Where: "in"}))
-	sure := guideScore(ledger.Guide{Where: "in", Sure: true})
-	if rhythm(sure) != rhythm(scores[Fail]) || sure[0].soft == 0 || sure[1].hz <= sure[0].hz || scores[Fail][1].hz >= scores[Fail][0].hz {
-		add("guide sure", sure) // it may share fail's pattern no longer
-	}
+	add("guide sure", guideScore(ledger.Guide{Where: "in", Sure: true}))
 }
 
 func TestNamesAreTheBenchFiles(t *testing.T) {
