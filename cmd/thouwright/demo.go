@@ -6,6 +6,7 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"thouwright/internal/bench"
 	"thouwright/internal/demo"
 )
 
@@ -35,7 +36,7 @@ func (c *demoCmd) Run(ctx *runContext) error {
 		return err
 	}
 	fmt.Fprintln(ctx.Out, "the job's folder:", dir)
-	r, err := verify(dir)
+	r, err := bench.Verify(dir)
 	if err != nil {
 		return err
 	}

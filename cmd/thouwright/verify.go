@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -19,7 +18,7 @@ type verifyCmd struct {
 func (verifyCmd) Example() string { return "thouwright verify logs/2026-041" }
 
 func (c *verifyCmd) Run(ctx *runContext) error {
-	r, err := verify(c.Dir)
+	r, err := bench.Verify(c.Dir)
 	if err != nil {
 		return err
 	}
@@ -36,13 +35,6 @@ func (c *verifyCmd) Run(ctx *runContext) error {
 		return workFailed{errors.New("the logs do not hold: see the lines above")}
 	}
 	return nil
-}
-
-// verify checks a job's folder and plays its tapes again, where it has any.
-func verify(dir string) (journal.Report, error) {
-	return journal.Verify(dir, func(f *journal.Folder) []journal.FileReport {
-		return bench.Recheck(context.Background(), f)
-	})
 }
 
 // printReport prints one line a file, then the notes.

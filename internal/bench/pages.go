@@ -3,10 +3,15 @@ package bench
 import (
 	"errors"
 	"fmt"
+	"io"
 	"os"
+	"path/filepath"
+	"time"
 
 	"thouwright/config"
+	"thouwright/internal/journal"
 	"thouwright/internal/page"
+	"thouwright/internal/record"
 )
 
 // openPage opens the page's socket. That it is taken is one clear line.
@@ -16,6 +21,7 @@ func (d *Daemon) openPage() error {
 		Log:       d.log,
 		SaveSheet: d.saveSheet,
 		Sheet:     d.sheetText,
+		Record:    d.writeRecord,
 		Health:    d.health,
 		Metrics:   d.count.handler(),
 	}, d)
@@ -47,6 +53,25 @@ func (d *Daemon) sheetText(number string) ([]byte, error) {
 		return nil, err
 	}
 	return os.ReadFile(path)
+}
+
+// writeRecord writes the document of a job in a format. The tapes are not played
+// again for it: a page's reader would wait too long.
+func (d *Daemon) writeRecord(w io.Writer, number, format string) error {
+	dir := filepath.Join(d.benchNow.Load().LogDir, number)
+	f, err := journal.Load(dir)
+	if err != nil {
+		return err
+	}
+	proof, err := journal.Verify(dir)
+	if err != nil {
+		return err
+	}
+	r, err := record.Build(f, proof)
+	if err != nil {
+		return err
+	}
+	return r.Write(w, format, time.Now().UTC())
 }
 
 // health says what is wrong with the daemon: nil while everything is kept.

@@ -43,6 +43,13 @@ func Recheck(ctx context.Context, f *journal.Folder) []journal.FileReport {
 	return reports
 }
 
+// Verify checks a job's folder and plays its tapes again, where it has any.
+func Verify(dir string) (journal.Report, error) {
+	return journal.Verify(dir, func(f *journal.Folder) []journal.FileReport {
+		return Recheck(context.Background(), f)
+	})
+}
+
 // tapePart is what one run of the daemon kept.
 type tapePart struct {
 	number   int
