@@ -25,7 +25,7 @@ type person struct {
 
 // truth of the machine.
 var (
-	pinPlay  = map[string]float64{"straight ahead": 0.214, "left lock": 0.086, "right lock": 0.147}
+	pinPlay  = map[string]float64{"straight ahead": 0.214, "left lock": 0.086, "right lock": 0.150}
 	pinSize  = 27.968
 	bushBore = 28.019
 	rimThrow = 0.055 // eccentricity of the belt pulley's rim, mm
@@ -155,7 +155,7 @@ func (p *person) turn(ctx context.Context, h *hand) {
 	p.setUp(ctx, h, 1)
 	home := h.at() - rimThrow
 	h.move(ctx, home+rimThrow, 0.5)
-	h.hold(ctx, 3.2, 0, 0)
+	h.hold(ctx, 6, 0, 0)
 	const parts = 72
 	for k := range parts + 4 {
 		a := 2 * math.Pi * float64(k) / parts
