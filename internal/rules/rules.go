@@ -7,11 +7,13 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/expr-lang/expr"
 	"github.com/expr-lang/expr/ast"
 	"github.com/expr-lang/expr/file"
+	"github.com/expr-lang/expr/parser"
 	"github.com/expr-lang/expr/vm"
 
 	"thouwright/internal/ledger"
@@ -116,15 +118,7 @@ func Compile(rs []Rule) (*Set, []error) {
 			bad("unknown sound %q; expected pass, fail or undecided", r.Sound)
 			continue
 		}
-		check := &wordCheck{}
-		p, err := expr.Compile(r.When, expr.Env(fields{}), expr.AsBool(), expr.WarnOnAny(), expr.MaxNodes(maxNodes),
-			expr.DisableAllBuiltins(), expr.EnableBuiltin("abs"), expr.EnableBuiltin("min"), expr.EnableBuiltin("max"),
-			expr.EnableBuiltin("lower"), expr.EnableBuiltin("upper"))
-		if err == nil {
-			node := p.Node()
-			ast.Walk(&node, check)
-			err = check.err
-		}
+		p, err := compile(r.When)
 		if err != nil {
 			bad("%s", oneLine(err))
 			continue
@@ -134,31 +128,71 @@ func Compile(rs []Rule) (*Set, []error) {
 	return set, errs
 }
 
-// wordCheck finds comparisons that can never hold.
+// allowed are the functions of a condition. Those that walk over lists are left
+// out: nested, they would run for hours.
+var allowed = []string{"abs", "min", "max", "lower", "upper"}
+
+// compile reads a condition, refuses what could loop or can never hold, and
+// compiles it.
+func compile(when string) (*vm.Program, error) {
+	tree, err := parser.Parse(when)
+	if err != nil {
+		return nil, err
+	}
+	check := &wordCheck{}
+	ast.Walk(&tree.Node, check)
+	if check.err != nil {
+		return nil, check.err
+	}
+	o := []expr.Option{expr.Env(fields{}), expr.AsBool(), expr.WarnOnAny(), expr.MaxNodes(maxNodes), expr.DisableAllBuiltins()}
+	for _, name := range allowed {
+		o = append(o, expr.EnableBuiltin(name))
+	}
+	return expr.Compile(when, o...)
+}
+
+// wordCheck finds comparisons that can never hold, and what has no place in a
+// condition.
 type wordCheck struct{ err error }
 
 func (w *wordCheck) Visit(n *ast.Node) {
-	b, ok := (*n).(*ast.BinaryNode)
-	if !ok || b.Operator != "==" && b.Operator != "!=" {
-		return
+	switch n := (*n).(type) {
+	case *ast.BinaryNode:
+		switch n.Operator {
+		case "==", "!=":
+			w.pair(n.Left, n.Right)
+			w.pair(n.Right, n.Left)
+		case "..":
+			w.refuse("a range (..)")
+		}
+	case *ast.BuiltinNode:
+		if !slices.Contains(allowed, n.Name) {
+			w.refuse(n.Name)
+		}
+	case *ast.PredicateNode, *ast.PointerNode, *ast.VariableDeclaratorNode, *ast.SequenceNode, *ast.SliceNode, *ast.MapNode, *ast.BytesNode:
+		w.refuse(fmt.Sprint(n))
 	}
-	w.pair(b.Left, b.Right)
-	w.pair(b.Right, b.Left)
+}
+
+func (w *wordCheck) refuse(what string) {
+	if w.err == nil {
+		w.err = fmt.Errorf("%s has no place in a condition; use the take's fields, comparisons, and or not, + - * /, in, contains, matches and %s", what, strings.Join(allowed, ", "))
+	}
 }
 
 func (w *wordCheck) pair(name, value ast.Node) {
 	id, ok := name.(*ast.IdentifierNode)
 	s, ok2 := value.(*ast.StringNode)
-	allowed, known := words[idName(id)]
+	list, known := words[idName(id)]
 	if !ok || !ok2 || !known || w.err != nil {
 		return
 	}
-	for _, a := range allowed {
+	for _, a := range list {
 		if a == s.Value {
 			return
 		}
 	}
-	w.err = fmt.Errorf("%s is never %q; expected %s", id.Value, s.Value, quoteList(allowed))
+	w.err = fmt.Errorf("%s is never %q; expected %s", id.Value, s.Value, quoteList(list))
 }
 
 func idName(id *ast.IdentifierNode) string {

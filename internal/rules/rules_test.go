@@ -4,6 +4,7 @@ import (
 	"math"
 	"strings"
 	"testing"
+	"time"
 
 	"pgregory.net/rapid"
 
@@ -68,7 +69,10 @@ func TestRuleMistakes(t *testing.T) {
 		{"result", "x", "", "expected bool"},
 		{"result > ", "x", "", "unexpected token"},
 		{"result > 'a'", "x", "", "invalid operation"},
-		{"len(note) > 3", "x", "", "unknown name len"},
+		{"len(note) > 3", "x", "", "len has no place"},
+		{"all(1..1000000, all(1..1000000, # > 0))", "x", "", "has no place in a condition"},
+		{"let r = result; r > 1", "x", "", "has no place in a condition"},
+		{"take in 1..5", "x", "", "a range (..) has no place"},
 		{strings.Repeat("result > 1 && ", 400) + "true", "x", "", "maximum allowed nodes"},
 	} {
 		set, errs := Compile([]Rule{{When: "true", Say: "always"}, {When: c.when, Say: c.say, Sound: c.sound}})
@@ -180,6 +184,37 @@ func TestDerivedNeverPanics(t *testing.T) {
 		}
 		if x, err := e.Eval(v); err == nil && (math.IsNaN(x) || math.IsInf(x, 0)) {
 			t.Fatalf("%q = %v", text, x)
+		}
+	})
+}
+
+// Whatever a person types as a condition, the sheet loads or says one line, and
+// a take is judged in bounded time.
+func FuzzRule(f *testing.F) {
+	seeds := []string{
+		"method == 'end-play' && side == 'below'", "result_mm > 0.1 or p_in < 0.5", "position in ['outer', 'inner'] ? true : false",
+		"check matches '^play.*$'", "all(1..1000000, # > 0)", "let x = result; x > low", "abs(min(result, u95)) ** 2 >= 1e300", "lower(note) contains \"moved\"", "not bound and dof > 3",
+	}
+	for _, s := range seeds {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, when string) {
+		if len(when) > 2000 {
+			return
+		}
+		set, errs := Compile([]Rule{{When: when, Say: "x"}})
+		for _, err := range errs {
+			if strings.Contains(err.Error(), "\n") {
+				t.Fatalf("more than one line: %q", err)
+			}
+		}
+		start := time.Now()
+		hits, err := set.Apply(tight)
+		if d := time.Since(start); d > 5*time.Second {
+			t.Fatalf("%q takes %v", when, d)
+		}
+		if len(hits) > 1 || err != nil && strings.Contains(err.Error(), "\n") {
+			t.Fatalf("%v, %v", hits, err)
 		}
 	})
 }
