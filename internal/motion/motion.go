@@ -41,7 +41,7 @@ type Settings struct {
 // Rest is a stretch in which the readings agree.
 type Rest struct {
 	FirstSeq, LastSeq uint64
-	Start, End        float64 // times of the first and last reading, seconds
+	Start, End        float64 // of the first and last reading, seconds; of a gauge that sends on change, until it moved
 	Count             int     // readings in it
 	Wild              int     // single readings left out of it
 	T                 float64 // mean time of the readings used
@@ -141,22 +141,13 @@ func (f *Finder) Wild() int { return f.oddCount }
 // Reading takes one value at time t (seconds, never falling).
 func (f *Finder) Reading(t, v float64, seq uint64) Event {
 	gap := t - f.lastT
-	if f.started {
-		if gap < 1 {
-			if f.between == 0 {
-				f.between = gap
-			} else {
-				f.between += (gap - f.between) / 16
-			}
-		}
-	}
+	f.pace(gap)
 	if f.started && !f.confirmed {
 		f.path += math.Abs(v - f.lastV)
 	}
 	f.started = true
 	f.lastT, f.lastV = t, v
 	f.now = t
-	f.noise.reading(v, f.step, f.set.Floor, f.set.OnChange)
 	s := sample{t, v, seq}
 	var ev Event
 	if !f.set.OnChange && f.next > f.first && gap > gapSeconds {
@@ -176,6 +167,10 @@ func (f *Finder) Reading(t, v float64, seq uint64) Event {
 			f.wild++
 		}
 		f.push(s)
+		if f.next-f.first >= 3 {
+			a, b := f.ring[(f.next-3)%ringSize].v, f.ring[(f.next-2)%ringSize].v
+			f.noise.agreeing(a, b, v, f.step+f.set.Floor/2, f.step, f.set.OnChange)
+		}
 		return ev | f.confirm()
 	}
 	if !f.pending && f.next-f.first >= 2 {
@@ -199,6 +194,24 @@ func (f *Finder) Reading(t, v float64, seq uint64) Event {
 	return ev | f.confirm()
 }
 
+// pace follows the time between readings. It goes down faster than up, since
+// lost readings and, of a gauge that sends on change, rests make long gaps.
+func (f *Finder) pace(gap float64) {
+	switch {
+	case !f.started || gap > gapSeconds:
+	case f.between == 0:
+		f.between = gap
+	case gap < f.between:
+		f.between += (gap - f.between) / 4
+	default:
+		f.between += (gap - f.between) / 64
+	}
+}
+
+// silence is how long a gauge that sends on change must say nothing: a slow
+// one is silent that long between two readings of a movement.
+func (f *Finder) silence() float64 { return math.Max(f.set.Seconds, 1.6*f.between) }
+
 // Tick tells the time where no reading came; it matters to gauges that send
 // only on change, whose silence is a rest.
 func (f *Finder) Tick(t float64) Event {
@@ -207,7 +220,7 @@ func (f *Finder) Tick(t float64) Event {
 	}
 	f.now = t
 	var ev Event
-	if f.pending && t-f.odd.t >= f.set.Seconds-rounding {
+	if f.pending && t-f.odd.t >= f.silence()-rounding {
 		ev |= f.close()
 		f.pending = false
 		f.restart(f.odd)
@@ -220,9 +233,9 @@ func (f *Finder) Deadline() float64 {
 	switch {
 	case !f.set.OnChange || f.next == f.first:
 	case f.pending:
-		return f.odd.t + f.set.Seconds
+		return f.odd.t + f.silence()
 	case !f.confirmed:
-		return f.headT + f.set.Seconds
+		return f.headT + f.silence()
 	}
 	return math.Inf(1)
 }
@@ -305,7 +318,7 @@ func (f *Finder) confirm() Event {
 	n := f.next - f.first
 	switch {
 	case f.set.OnChange:
-		if f.now-f.headT < f.set.Seconds-rounding {
+		if f.now-f.headT < f.silence()-rounding {
 			return 0
 		}
 	case span < f.set.Seconds-rounding:
@@ -332,6 +345,7 @@ func (f *Finder) measure(until float64, ended bool) Rest {
 	r := Rest{FirstSeq: f.headSeq, LastSeq: last.seq, Start: f.headT, End: last.t, Count: n + f.dropped, Wild: f.wild, Path: f.path}
 	if f.set.OnChange {
 		until = math.Max(until, last.t)
+		r.End = until
 		if ended {
 			until -= math.Min(leaveSeconds, 0.25*(until-r.Start))
 		}

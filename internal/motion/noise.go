@@ -8,8 +8,6 @@ import "math"
 // The mean of their amounts is used, clipped: a median would jump between
 // whole steps on a coarse gauge.
 type noise struct {
-	v    [2]float64
-	n    int
 	mean float64 // of |second difference|
 	seen float64
 }
@@ -18,25 +16,15 @@ const (
 	// meanToSigma: the mean of |x| is sqrt(2/pi) standard deviations, and a
 	// second difference has sqrt(6) times that of a reading.
 	meanToSigma = 1 / (0.7978845608028654 * 2.449489742783178)
-	noiseReach  = 8   // readings that spread more are a movement
 	noiseClip   = 4   // a second difference counts no more than this many means
 	noiseMemory = 200 // second differences remembered
 	noiseLeast  = 8   // before that many nothing is known
 )
 
-func (n *noise) reading(v, step, floor float64, onChange bool) {
-	a, b := n.v[0], n.v[1]
-	n.v[0], n.v[1] = b, v
-	if n.n < 2 {
-		n.n++
-		return
-	}
-	unit := step + floor/2
-	low, high := min(a, b, v), max(a, b, v)
-	if high-low > windowSteps*step+floor+noiseReach*max(n.sigma(), unit/4) {
-		return
-	}
-	d := math.Abs(a - 2*b + v)
+// agreeing takes three readings in a row that lie within the window. Others
+// are a movement: a short stroke of a slow gauge must not pass for noise.
+func (n *noise) agreeing(a, b, c, unit, step float64, onChange bool) {
+	d := math.Abs(a - 2*b + c)
 	if onChange {
 		// No value comes twice, so the least there is are two steps; they say
 		// nothing of noise.

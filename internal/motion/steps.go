@@ -73,15 +73,18 @@ func (s *Steps) change(c int32) {
 }
 
 // explains asks for so many distinct changes that chance would hardly (one in
-// a million) let all of them, one in ten excepted (wild readings), fall on the
-// ratio's grid.
+// ten thousand and less) let them fall on the ratio's grid, some excepted:
+// wild readings make changes of any size.
 func (s *Steps) explains(i int, r float64) bool {
-	by := r
+	by, share := r, 4
 	if r != math.Trunc(r) {
 		by = r / 3
 	}
-	need := max(3, int(math.Ceil(6/math.Log10(by))))
-	return s.count >= need && int(s.bad[i])*10 <= s.count
+	if by < 5 {
+		share = 10
+	}
+	need := max(4, int(math.Ceil(8/math.Log10(by))))
+	return s.count >= need && int(s.bad[i])*share <= s.count
 }
 
 // Ratio is the step in last digits: 1 until a coarser one is certain.

@@ -37,6 +37,7 @@ type Outcome struct {
 	Strokes int
 	LeftOut int
 	Result  *method.Result
+	Last    string // where there was none: how far it came
 }
 
 // Run feeds one case to a fresh machine with a fresh gauge's memory.

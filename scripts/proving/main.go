@@ -15,8 +15,27 @@ func main() {
 	n := flag.Int("n", 400, "takes per cell")
 	seed := flag.Uint64("seed", 1, "seed")
 	hours := flag.Float64("hours", 0, "hours of handling")
+	foe := flag.Bool("foe", false, "")
 	byPlay := flag.Bool("byplay", false, "")
 	flag.Parse()
+	if *foe {
+		for i, x := range proving.Texts {
+			for _, k := range []float64{0.1, 0.5, 1} {
+				r := rand.New(rand.NewPCG(*seed, uint64(i)))
+				var t proving.Tally
+				unit := math.Max(x.MM(), 0.002)
+				for range *n {
+					f := proving.DrawFoe(r, x, 3+27*r.Float64(), k*unit)
+					o := f.Run()
+					o.Error /= unit
+					o.U95 /= unit
+					t.Add(proving.Case{Strokes: f.Strokes}, o)
+				}
+				fmt.Printf("%v noise %.1f: %s\n", x, k, &t)
+			}
+		}
+		return
+	}
 	if *byPlay {
 		for _, k := range []float64{0, 0.25, 0.5, 1, 2} {
 			var t [6]proving.Tally
