@@ -37,13 +37,23 @@ func newCore(s Spec, memory, minus *GaugeMemory) core {
 // steps gives the step of the gauge and of the second gauge (0 without one):
 // the declared one, else the learned one, never below the last digit seen.
 func (c *core) steps() (step, step2 float64) {
+	return c.stepsBy((*GaugeMemory).Ratio)
+}
+
+// claimSteps gives the steps that a result must answer for: the largest they
+// may still be.
+func (c *core) claimSteps() (step, step2 float64) {
+	return c.stepsBy((*GaugeMemory).MostRatio)
+}
+
+func (c *core) stepsBy(ratio func(*GaugeMemory) float64) (step, step2 float64) {
 	step = c.spec.Gauge.Step
 	if step <= 0 {
-		step = c.memory.Ratio() * c.digit
+		step = ratio(c.memory) * c.digit
 	}
 	if c.spec.Minus != nil {
 		if step2 = c.spec.Minus.Step; step2 <= 0 {
-			step2 = c.minus.Ratio() * c.digit2
+			step2 = ratio(c.minus) * c.digit2
 		}
 	}
 	return step, step2
@@ -68,13 +78,26 @@ func (c *core) reading(r Reading) (motion.Event, bool) {
 		c.started, c.low, c.high = true, r.Value, r.Value
 	}
 	c.low, c.high = math.Min(c.low, r.Value), math.Max(c.high, r.Value)
-	a, b := c.steps()
-	if s := a + b; s != c.step {
+	if s := c.window(); s != c.step {
 		c.step = s
 		c.find.SetStep(s)
 	}
 	c.last = r
 	return c.find.Reading(r.T, r.Value, r.Seq), true
+}
+
+// window is the step of what the finder is fed: of both gauges' readings
+// together. It is asked for at every reading.
+func (c *core) window() float64 {
+	s := c.spec.Gauge.Step
+	if s <= 0 {
+		s = c.memory.Ratio() * c.digit
+	}
+	if c.spec.Minus != nil {
+		_, b := c.steps()
+		s += b
+	}
+	return s
 }
 
 func (c *core) tick(t float64) motion.Event {

@@ -184,7 +184,7 @@ func (m *drag) finish(out *Out) {
 	for _, r := range running {
 		peak = math.Max(peak, math.Abs(r.Value-m.zero))
 	}
-	step, _ := m.steps()
+	step, _ := m.claimSteps()
 	g := m.spec.Gauge
 	reading := metrology.Budget{metrology.Tri(metrology.PartStep, step), readingError(g, step),
 		metrology.Rect(metrology.PartHysteresis, g.Hysteresis), metrology.Gauss(metrology.PartRepeatability, g.Repeatability)}

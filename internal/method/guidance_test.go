@@ -49,7 +49,7 @@ func TestBelowAndAboveAreNeverConfused(t *testing.T) {
 		r := rand.New(rand.NewPCG(seed, 1))
 		h := simulate.Hand{Hold: [2]float64{0.6, 1}, Stroke: [2]float64{0.2, 0.4}, Noise: 0.0005}
 		var p simulate.Path
-		h.Rock(&p, r, zero, play, 12)
+		h.Rock(&p, r, zero, play, 16)
 		g := simulate.Gauge{Step: 0.001, Rate: 10, Noise: 0.0003}
 		var out Out
 		for i, x := range g.Read(&p, r) {

@@ -41,6 +41,9 @@ func (m *GaugeMemory) NewSetUp() { m.started = false }
 // Ratio is the gauge's step in last digits.
 func (m *GaugeMemory) Ratio() float64 { return m.steps.Ratio() }
 
+// MostRatio is the most the step may still be, in last digits.
+func (m *GaugeMemory) MostRatio() float64 { return m.steps.Most() }
+
 // Moved tells whether the gauge has moved in this set-up by clearly more than
 // its step, so that a reading that never changes means that the part is still
 // and not that the gauge is dead.

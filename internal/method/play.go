@@ -146,7 +146,7 @@ const (
 	// often than sureRun less sureSize times the logarithm of how many steps (or
 	// 2 µm) the play is wide. Handling moves things by millimetres and hardly
 	// ever by a few steps, so that wide plays must agree better.
-	sureLeast = -5.0
+	sureLeast = -5.5
 	sureRun   = 6.0
 	sureSize  = 5.0
 	// straight: a stroke goes there and rebounds a little; wandering goes much
@@ -172,7 +172,8 @@ func (m *play) search(all []turn, floor float64, fine bool) {
 		if !s.sort(all[from:], floor) {
 			continue
 		}
-		s.rate(m.step)
+		a, b := m.claimSteps()
+		s.rate(a + b)
 		if fine && (s.fit.play > 1.2*m.find.Window() || !m.clean(s)) {
 			continue
 		}
@@ -193,21 +194,36 @@ func (m *play) regular(a, b turn, fine bool) bool {
 	return b.paused <= 1
 }
 
-// clean tells whether rests one code apart are clean steps, and not the
-// flicker of a gauge that stands between two codes.
+// What is asked of rests one code apart. Two stops on neighbouring codes agree
+// by the grid and prove nothing by that; what tells them from the flicker of a
+// gauge that stands between two codes is that the steps are clean and quick.
+const (
+	cleanReadings = 4   // in each rest
+	cleanStep     = 0.6 // s from one to the next, and what a slow gauge misses
+	cleanHold     = 3.0 // s
+	cleanStrokes  = 2   // more of them
+	cleanSince    = 15  // s since something last moved by more than that: nobody sets a gauge up and then waits
+)
+
 func (m *play) clean(s *series) bool {
-	readings, wild, short := 0, 0, 0
+	if m.spec.Gauge.Sends != ledger.Streams || s.fit.play < 0.9*math.Max(m.step, m.spec.twoMicron()) {
+		return false
+	}
+	if !m.find.InRest() || s.turns[0].Start-m.find.Current().Start > cleanSince {
+		return false
+	}
+	readings, wild := 0, 0
 	for i, t := range s.turns {
 		readings += t.Count
 		wild += t.Wild
-		if t.Count < 4 {
-			short++
+		if t.End-t.Start > cleanHold || t.Count < cleanReadings {
+			return false
 		}
-		if i > 0 && t.Start-s.turns[i-1].End > 1.2 {
+		if i > 0 && (t.paused > 0 || t.Start-s.turns[i-1].End > cleanStep+1.5*m.find.Between()) {
 			return false
 		}
 	}
-	return wild*12 <= readings && (short == 0 || readings >= 6*len(s.turns))
+	return wild*20 <= readings
 }
 
 func (m *play) note(out *Out) {
@@ -273,10 +289,10 @@ func (m *play) complete() bool {
 	if m.isFine && m.spec.Gauge.Sends == ledger.OnPress {
 		return false
 	}
-	// Rests one code apart agree by the grid; what speaks for them is that they
-	// are clean.
-	if !m.isFine && (s.chance > m.sure() || s.detour > straight) {
-		return false
+	if s.chance > m.sure() || !m.isFine && s.detour > straight {
+		if !(m.isFine && s.leftOut == 0 && s.scatter < 0.6*m.step && n >= m.spec.Strokes+cleanStrokes) {
+			return false
+		}
 	}
 	return !m.tooVaried() || n >= m.spec.MaxStrokes
 }
@@ -339,7 +355,7 @@ func (m *play) budget() metrology.Budget {
 	f := m.now.fit
 	sd := f.sd * m.early()
 	scatter := metrology.Part{Name: metrology.PartScatter, Value: sd, Shape: metrology.StudentT, Divisor: 1 / f.factor, U: sd * f.factor, Dof: float64(f.sdDof)}
-	step, step2 := m.steps()
+	step, step2 := m.claimSteps()
 	steps := m.stepParts(step+step2, &scatter)
 	b := append(metrology.Budget{scatter}, steps...)
 	b = append(b, metrology.Rect(metrology.PartCreep, m.creep()))

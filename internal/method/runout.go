@@ -199,7 +199,7 @@ func (m *runOut) finishTurn(turn []Reading, out *Out) {
 			high = r
 		}
 	}
-	sigma := m.find.Noise()
+	sigma := turnNoise(turn, m.step)
 	bias := extremeBias(turn, high.Value, sigma) + extremeBias(turn, low.Value, sigma)
 	res := &Result{Strokes: len(turn), T: m.last.T, FirstSeq: turn[0].Seq, LastSeq: m.last.Seq}
 	res.Rests = []ledger.Rest{point1(1, low, "-"), point1(2, high, "+")}
@@ -252,6 +252,27 @@ func (m *runOut) finishStations(out *Out) {
 	m.close(res, slices.Max(values)-slices.Min(values), 0, 0, out)
 }
 
+// turnNoise is the standard deviation of single readings by third differences,
+// which a smooth turn leaves alone: for independent readings their variance is
+// twenty times a reading's. Large ones, of wild readings, are clipped.
+func turnNoise(turn []Reading, step float64) float64 {
+	n := len(turn) - 3
+	if n < 1 {
+		return 0
+	}
+	d := make([]float64, n)
+	for i := range d {
+		d[i] = math.Abs(turn[i+3].Value - 3*turn[i+2].Value + 3*turn[i+1].Value - turn[i].Value)
+	}
+	slices.Sort(d)
+	clip := 4*middle(d) + step
+	var sum float64
+	for _, x := range d {
+		sum += math.Min(x, clip)
+	}
+	return sum / float64(n) / (math.Sqrt(2/math.Pi) * math.Sqrt(20))
+}
+
 // extremeSpread is the standard deviation of the largest of some tens of
 // readings, in their own (Tippett 1925: 0.45 at 60).
 const extremeSpread = 0.45
@@ -259,7 +280,7 @@ const extremeSpread = 0.45
 // close gives the result its budget: the extremes are two readings.
 func (m *runOut) close(res *Result, value, bias, sigma float64, out *Out) {
 	m.done = true
-	step, step2 := m.steps()
+	step, step2 := m.claimSteps()
 	g := m.spec.Gauge
 	// The bias is not taken out, so its limits are what noise can push, twice
 	// the spread of both extremes included.

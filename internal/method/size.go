@@ -176,7 +176,7 @@ func (m *size) finish(out *Out) {
 	for _, g := range m.gaugings {
 		sq += (g.Value - mean) * (g.Value - mean)
 	}
-	step, step2 := m.steps()
+	step, step2 := m.claimSteps()
 	var b metrology.Budget
 	if n > 1 && sq > 0 {
 		sd := math.Sqrt(sq / (n - 1))

@@ -12,6 +12,7 @@ type Steps struct {
 	changes [changeSlots]int32 // distinct changes, an open hash table; 0 is free
 	count   int
 	bad     [len(ratios)]int32 // distinct changes that a ratio does not explain
+	least   int32 // the smallest change
 	ratio   float64
 }
 
@@ -53,6 +54,9 @@ func (s *Steps) change(c int32) {
 	}
 	s.changes[h] = c
 	s.count++
+	if s.least == 0 || c < s.least {
+		s.least = c
+	}
 	for i, r := range ratios {
 		k := math.Round(float64(c) / r)
 		tolerance := 0.01
@@ -94,6 +98,18 @@ func (s *Steps) Ratio() float64 {
 	}
 	return s.ratio
 }
+
+// Most is the largest the step may still be: Ratio, but before enough was seen
+// the smallest change so far where that is large. Two codes that come back
+// exactly must not count as rests that agree to the last digit.
+func (s *Steps) Most() float64 {
+	if s.ratio == 0 && s.count < earlyChanges && s.least >= 10 {
+		return math.Min(float64(s.least), ratios[1])
+	}
+	return s.Ratio()
+}
+
+const earlyChanges = 8
 
 // Sure tells whether enough changes were seen for Ratio to be relied on.
 func (s *Steps) Sure() bool { return s.count >= 16 }
