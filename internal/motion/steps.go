@@ -12,7 +12,7 @@ type Steps struct {
 	changes [changeSlots]int32 // distinct changes, an open hash table; 0 is free
 	count   int
 	bad     [len(ratios)]int32 // distinct changes that a ratio does not explain
-	least   int32 // the smallest change
+	least   int32              // the smallest change
 	ratio   float64
 }
 
