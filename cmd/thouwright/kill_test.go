@@ -267,7 +267,10 @@ func (v *victim) life(after time.Duration, sig os.Signal) {
 	v.follow(cmd, func(s ledger.Live) {
 		v.goesOn(s)
 		v.pressing.Store(true)
-		time.AfterFunc(after, func() { _ = cmd.Process.Signal(sig) })
+		time.AfterFunc(after, func() {
+			_ = cmd.Process.Signal(sig)
+			_ = cmd.Process.Signal(sig) // as supervisors do: to the process and to its group
+		})
 	})
 	v.pressing.Store(false)
 	v.kills++
@@ -280,6 +283,9 @@ func (v *victim) check() {
 	rep, err := journal.Verify(dir)
 	if err != nil || !rep.Holds {
 		v.t.Errorf("verify: %v %+v", err, rep)
+	}
+	if strings.Contains(strings.Join(rep.Notes, "\n"), "does not end with a stop") {
+		v.t.Errorf("the daemon was asked to stop, and the log does not end in order: %q", rep.Notes)
 	}
 	f, err := journal.Load(dir)
 	if err != nil {

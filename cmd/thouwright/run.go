@@ -38,14 +38,19 @@ func (c *runCmd) Run(ctx *runContext) error {
 	})
 }
 
-// untilSignalled ends on SIGINT or SIGTERM; a second one ends the program
-// without waiting for the last flush.
+// untilSignalled ends on SIGINT or SIGTERM; a second one, a second or
+// more later, ends the program without waiting for the last flush.
 func untilSignalled() (context.Context, context.CancelFunc) {
 	ctx, cancel := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	again := make(chan os.Signal, 2)
 	signal.Notify(again, os.Interrupt, syscall.SIGTERM)
 	go func() {
 		<-again
+		// Some supervisors signal the process and its group: that is one wish.
+		time.Sleep(time.Second)
+		for len(again) > 0 {
+			<-again
+		}
 		<-again
 		os.Exit(1)
 	}()

@@ -36,10 +36,11 @@ func (w *writer) flush() {
 		return
 	}
 	err := w.watched(func() error {
-		if err := w.readings.write(); err != nil {
+		// A move is written before the readings that it tags.
+		if err := w.events.write(); err != nil {
 			return err
 		}
-		return w.events.write()
+		return w.readings.write()
 	})
 	if err != nil {
 		w.troubled(err)
@@ -96,7 +97,7 @@ func (w *writer) land() error {
 	}
 	before := w.j.logged.Load()
 	w.j.logged.Store(w.seq)
-	if err := syncTogether(w.rests, w.budget, w.extras, w.events); err != nil {
+	if err := syncTogether(w.rests, w.budget, w.extras); err != nil {
 		return err
 	}
 	if err := w.takes.sync(); err != nil {
@@ -110,7 +111,9 @@ func (w *writer) land() error {
 	if len(owed) == 0 && w.seq != before {
 		w.j.receipt(Receipt{})
 	}
-	return nil
+	// Events last: what followed a take (the move to the next place) must not
+	// be there without it.
+	return w.events.sync()
 }
 
 // syncTogether syncs several streams at once: the disk joins their commits.

@@ -12,6 +12,7 @@ import (
 	"strings"
 
 	"thouwright/internal/ledger"
+	"thouwright/internal/method"
 )
 
 // lockName is the lock of a job's folder.
@@ -260,42 +261,53 @@ func recovered(f *Folder) (*Recovered, error) {
 	if err != nil {
 		return nil, err
 	}
-	var placeSeq uint64
 	if ok {
 		rec.LastSeq, rec.Last = last.Seq, last.At
-		rec.Place, placeSeq = *last.Tag, last.Seq
 	}
 	for i := range f.Events {
-		e := &f.Events[i]
-		rec.LastSeq = max(rec.LastSeq, e.Seq)
-		rec.Last.Wall = max(rec.Last.Wall, e.At.Wall)
-		if e.Seq < placeSeq {
-			continue // a later reading says it already
-		}
-		switch e.Kind {
-		case ledger.EvStage:
-			rec.Place.Stage = e.Text
-		case ledger.EvPosition:
-			if t, ok := ledger.ParsePlace(e.Text); ok {
-				t.Stage = rec.Place.Stage
-				rec.Place = t
-			}
-		}
-	}
-	moved := uint64(0) // the last move that an event tells of
-	for i := range f.Events {
-		switch e := &f.Events[i]; e.Kind {
-		case ledger.EvPosition, ledger.EvStage, ledger.EvRedo, ledger.EvBack:
-			moved = max(moved, e.Seq)
-		}
+		rec.LastSeq = max(rec.LastSeq, f.Events[i].Seq)
+		rec.Last.Wall = max(rec.Last.Wall, f.Events[i].At.Wall)
 	}
 	for i := range f.Takes {
-		t := &f.Takes[i]
-		rec.LastSeq = max(rec.LastSeq, t.LastSeq)
-		rec.Measured = t.Tag == rec.Place && t.LastSeq > moved || rec.Measured && t.Tag != rec.Place
+		rec.LastSeq = max(rec.LastSeq, f.Takes[i].LastSeq)
+	}
+	rec.Place, rec.Measured, ok = lastPlace(f)
+	if !ok && last.Tag != nil {
+		rec.Place = *last.Tag
 	}
 	rec.New = rec.LastSeq == 0 && len(f.Takes) == 0 && len(f.Events) == 0
 	return rec, nil
+}
+
+// lastPlace is where the job was when its log ended: where the last move led,
+// or where the last take was made, and then whether no move came behind it. A
+// reading's tag proves less: a reading that came with the one that completed a
+// take is tagged with the next place before the take is there.
+func lastPlace(f *Folder) (place ledger.Tag, measured, some bool) {
+	moved := uint64(0)
+	for i := range f.Events {
+		switch e := &f.Events[i]; e.Kind {
+		case ledger.EvStage:
+			place.Stage, moved = e.Text, e.Seq
+		case ledger.EvRedo, ledger.EvBack:
+			moved = e.Seq
+		case ledger.EvPosition:
+			t, _ := ledger.ParsePlace(e.Text) // or none: all is measured
+			t.Stage = place.Stage
+			place, moved, some = t, e.Seq, true
+		}
+	}
+	for i := len(f.Takes) - 1; i >= 0; i-- {
+		t := &f.Takes[i]
+		if t.Method == method.Derived {
+			continue // it follows from others and was nobody's place
+		}
+		if t.LastSeq > moved {
+			return t.Tag, true, true
+		}
+		break
+	}
+	return place, false, some
 }
 
 // open opens the last part for appending, or makes the first.

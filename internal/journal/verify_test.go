@@ -120,7 +120,11 @@ func TestVerifyFindsEverySingleChange(t *testing.T) {
 	}
 	texts := contents(t, dir)
 	tamper(t, texts, "a flipped bit", func(text []byte) (all [][]byte) {
-		for i := range text {
+		step := 3
+		if *deep {
+			step = 1
+		}
+		for i := 0; i < len(text); i += step {
 			other := bytes.Clone(text)
 			other[i] ^= 1 << (i % 8)
 			all = append(all, other)
