@@ -1,0 +1,226 @@
+//go:build linux
+
+// Command soak measures the daemon under many gauges, beside what a person
+// would use instead and beside the floor: reading the same terminals and
+// throwing the bytes away. The gauges are simulated in a process of their own.
+//
+//	go run ./scripts/soak -gauges 256 -rate 50 -seconds 60
+//
+// It prints a table, and fails where the daemon lost a reading or grew.
+package main
+
+import (
+	"bufio"
+	"encoding/json"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"syscall"
+	"time"
+)
+
+type options struct {
+	gauges  int
+	rate    float64
+	seconds int
+	only    bool
+}
+
+func main() {
+	var o options
+	simulate := flag.Bool("simulate", false, "be the gauges (used by soak itself)")
+	flag.IntVar(&o.gauges, "gauges", 256, "how many gauges")
+	flag.Float64Var(&o.rate, "rate", 50, "readings a second, each")
+	flag.IntVar(&o.seconds, "seconds", 60, "how long")
+	flag.BoolVar(&o.only, "only", false, "the daemon alone, without what it is compared with")
+	flag.Parse()
+	if *simulate {
+		beGauges(o)
+		return
+	}
+	if err := run(o); err != nil {
+		fmt.Fprintln(os.Stderr, "soak:", err)
+		os.Exit(1)
+	}
+}
+
+// result is what one contender cost.
+type result struct {
+	name       string
+	sent, kept int
+	cpu        time.Duration
+	rss        int // MB, the largest sum over its processes
+	note       string
+}
+
+func run(o options) error {
+	dir, err := os.MkdirTemp("", "thouwright-soak-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	bin := filepath.Join(dir, "thouwright")
+	build := exec.Command("go", "build", "-trimpath", "-ldflags=-s -w", "-o", bin, "./cmd/thouwright")
+	build.Env = append(os.Environ(), "CGO_ENABLED=0")
+	build.Stderr = os.Stderr
+	if err := build.Run(); err != nil {
+		return err
+	}
+	contenders := []func(string, string, options) (result, error){daemon}
+	if !o.only {
+		contenders = append(contenders, bareRead, terminalProgram, script)
+	}
+	var all []result
+	for i, c := range contenders {
+		sub := filepath.Join(dir, strconv.Itoa(i))
+		if err := os.Mkdir(sub, 0o755); err != nil {
+			return err
+		}
+		r, err := c(sub, bin, o)
+		if err != nil {
+			return err
+		}
+		all = append(all, r)
+	}
+	printTable(o, all)
+	if d := all[0]; d.kept != d.sent {
+		return fmt.Errorf("the daemon kept %d of %d readings", d.kept, d.sent)
+	}
+	return nil
+}
+
+func printTable(o options, all []result) {
+	var floor time.Duration
+	for _, r := range all {
+		if r.name == floorName {
+			floor = r.cpu
+		}
+	}
+	fmt.Printf("%d gauges, %g readings/s each, %d s\n\n", o.gauges, o.rate, o.seconds)
+	fmt.Println("| what | sent | kept | of a core | CPU over the floor | memory, MB | note |")
+	fmt.Println("| --- | ---: | ---: | ---: | ---: | ---: | --- |")
+	for _, r := range all {
+		over := ""
+		if floor > 0 {
+			over = fmt.Sprintf("%.1f", float64(r.cpu)/float64(floor))
+		}
+		fmt.Printf("| %s | %d | %d | %.1f %% | %s | %d | %s |\n", r.name, r.sent, r.kept,
+			100*r.cpu.Seconds()/float64(o.seconds), over, r.rss, r.note)
+	}
+}
+
+// daemon runs the program itself and watches it grow, or not.
+func daemon(dir, bin string, o options) (result, error) {
+	r := result{name: "thouwright"}
+	g, err := startGauges(o)
+	if err != nil {
+		return r, err
+	}
+	defer g.stop()
+	var b strings.Builder
+	b.WriteString("log_dir = \"logs\"\n[sound]\noutput = \"none\"\n[page]\nlisten = \"127.0.0.1:0\"\n")
+	for i, p := range g.ports {
+		fmt.Fprintf(&b, "[[gauge]]\nname = \"g%d\"\nport = %q\ndriver = \"signed-decimal\"\nunit = \"mm\"\n", i, p)
+	}
+	if err := os.WriteFile(filepath.Join(dir, "bench.toml"), []byte(b.String()), 0o644); err != nil {
+		return r, err
+	}
+	cmd := exec.Command(bin, "run", "-b", filepath.Join(dir, "bench.toml"))
+	log, err := cmd.StderrPipe()
+	if err != nil {
+		return r, err
+	}
+	if err := cmd.Start(); err != nil {
+		return r, err
+	}
+	defer cmd.Process.Kill()
+	url, err := findURL(log)
+	if err != nil {
+		return r, err
+	}
+	if err := waitUp(url, o.gauges); err != nil {
+		return r, err
+	}
+	at0 := usage(cmd.Process.Pid)
+	var early, late usageOf
+	g.begin()
+	end := time.Now().Add(time.Duration(o.seconds) * time.Second)
+	for n := 0; time.Now().Before(end); n++ {
+		time.Sleep(time.Second)
+		u := usage(cmd.Process.Pid)
+		r.rss = max(r.rss, u.rss)
+		if time.Until(end) < time.Duration(o.seconds)*time.Second/2 && early.cpu == 0 {
+			early = u
+		}
+		late = u
+	}
+	r.sent = g.end()
+	r.cpu = usage(cmd.Process.Pid).cpu - at0.cpu
+	time.Sleep(1500 * time.Millisecond)
+	if err := cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		return r, err
+	}
+	if err := cmd.Wait(); err != nil {
+		return r, fmt.Errorf("the daemon did not end well: %w", err)
+	}
+	parts, err := filepath.Glob(filepath.Join(dir, "logs", "loose", "readings*.csv"))
+	if err != nil {
+		return r, err
+	}
+	for _, p := range parts {
+		n, err := lines(p)
+		if err != nil {
+			return r, err
+		}
+		r.kept += n - 1
+	}
+	r.note = fmt.Sprintf("from half time on: memory %+d MB, threads %+d, files %+d", late.rss-early.rss, late.threads-early.threads, late.files-early.files)
+	if late.threads > early.threads+2 || late.files > early.files+2 || late.rss > early.rss+early.rss/5+4 {
+		return r, errors.New("the daemon grew: " + r.note)
+	}
+	return r, nil
+}
+
+var urlInLog = regexp.MustCompile(`"page":"(http://[^"]+)"`)
+
+func findURL(log io.Reader) (string, error) {
+	sc := bufio.NewScanner(log)
+	for sc.Scan() {
+		if m := urlInLog.FindStringSubmatch(sc.Text()); m != nil {
+			go io.Copy(io.Discard, log)
+			return m[1], nil
+		}
+	}
+	return "", errors.New("the daemon never said where its page is")
+}
+
+// waitUp waits until every gauge's port is open, so that every reading sent has
+// somebody to keep it.
+func waitUp(url string, n int) error {
+	for range 600 {
+		var s struct{ Gauges []struct{ Link string } }
+		if res, err := http.Get(url + "api/state"); err == nil {
+			err = json.NewDecoder(res.Body).Decode(&s)
+			res.Body.Close()
+			up := 0
+			for _, g := range s.Gauges {
+				if g.Link == "up" || g.Link == "silent" {
+					up++
+				}
+			}
+			if err == nil && up == n {
+				return nil
+			}
+		}
+		time.Sleep(100 * time.Millisecond)
+	}
+	return errors.New("the gauges never were all up")
+}
