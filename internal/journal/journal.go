@@ -50,7 +50,7 @@ type Options struct {
 	Log    zerolog.Logger // transitions of trouble, in words
 	// Receipt is called on the journal's goroutine and must return at once.
 	// While that goroutine waits for a disk that does not answer, the Trouble
-	// that says so comes from another.
+	// that says so comes from another; calls never overlap.
 	Receipt func(Receipt)
 	// Recycle, where set, is handed each batch of readings once it is
 	// formatted, for reuse.
@@ -99,6 +99,8 @@ type Journal struct {
 	gaps       []gap // readings lost, for refusing takes that used them
 	lost       uint64
 	lostEvents uint64 // not said yet
+
+	telling sync.Mutex
 
 	held   atomic.Int64 // bytes formatted and not yet on disk
 	logged atomic.Uint64
@@ -296,6 +298,8 @@ func (j *Journal) receipt(r Receipt) {
 	if j.o.Receipt == nil {
 		return
 	}
+	j.telling.Lock()
+	defer j.telling.Unlock()
 	r.LoggedSeq = j.logged.Load()
 	j.o.Receipt(r)
 }

@@ -49,6 +49,7 @@ func TestADiskThatDoesNotAnswer(t *testing.T) {
 		}
 		s.measure(1)
 		time.Sleep(5 * time.Second)
+		synctest.Wait()
 		slow.wait.Store(int64(20 * time.Second))
 		before := time.Now()
 		s.measure(1)
@@ -56,11 +57,13 @@ func TestADiskThatDoesNotAnswer(t *testing.T) {
 			t.Errorf("measuring took %v: capture waited for the disk", d)
 		}
 		time.Sleep(10 * time.Second)
+		synctest.Wait()
 		if n := len(s.troubles); n != 1 || !errors.Is(s.troubles[0].Err, errStalled) || len(s.acked) != 1 {
 			t.Errorf("after ten seconds: trouble %+v, takes %v", s.troubles, s.acked)
 		}
 		slow.wait.Store(0)
 		time.Sleep(time.Minute)
+		synctest.Wait()
 		if n := len(s.troubles); n == 0 || !s.troubles[n-1].Over || len(s.acked) != 2 {
 			t.Errorf("afterwards: trouble %+v, takes %v", s.troubles, s.acked)
 		}
@@ -145,6 +148,7 @@ func TestEventsAreBounded(t *testing.T) {
 			s.j.Event(ledger.Event{Seq: s.sent, At: stamp(s.sent), Kind: ledger.EvGaugeLost, Gauge: "dial-1", Text: strings.Repeat("x", i%50)})
 			time.Sleep(10 * time.Millisecond)
 		}
+		synctest.Wait()
 		if held := s.j.queued + s.j.held.Load(); held > 2*o.Limit {
 			t.Errorf("%d bytes are held, the bound is %d", held, o.Limit)
 		}
@@ -152,6 +156,7 @@ func TestEventsAreBounded(t *testing.T) {
 		s.disk.room = -1
 		s.disk.mu.Unlock()
 		time.Sleep(time.Minute)
+		synctest.Wait()
 		if err := s.close(time.Minute); err != nil {
 			t.Error(err)
 		}
