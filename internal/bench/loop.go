@@ -301,17 +301,23 @@ func (d *Daemon) diskTrouble(t *journal.Trouble) {
 	d.publish.now()
 }
 
-// watchFiles reloads what a person edits, until ctx is done.
+// watchFiles reloads what a person edits, until ctx is done. It looks once at
+// the start, for an edit made while the daemon came up.
 func (d *Daemon) watchFiles(ctx context.Context) {
-	config.Watch(ctx, d.watched, func(string) {
-		f, problems := loadFiles(d.o.BenchFile, *d.jobFile.Load())
-		for _, p := range problems {
-			if f == nil && !p.Warning {
-				d.log.Error().Msg(p.String() + " (the version before goes on)")
-			}
+	w := config.NewWatcher(d.watched)
+	d.reload()
+	w.Run(ctx, func(string) { d.reload() })
+}
+
+// reload reads the files again and hands them to the loop.
+func (d *Daemon) reload() {
+	f, problems := loadFiles(d.o.BenchFile, *d.jobFile.Load())
+	for _, p := range problems {
+		if f == nil && !p.Warning {
+			d.log.Error().Msg(p.String() + " (the version before goes on)")
 		}
-		d.in.put(item{edited: true, files: f, problems: problems})
-	})
+	}
+	d.in.put(item{edited: true, files: f, problems: problems})
 }
 
 // watched are the files and folders whose edits take effect.
