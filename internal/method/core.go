@@ -77,7 +77,7 @@ func (c *core) reading(r Reading) (motion.Event, bool) {
 	if !c.started {
 		c.started, c.low, c.high = true, r.Value, r.Value
 	}
-	c.low, c.high = math.Min(c.low, r.Value), math.Max(c.high, r.Value)
+	c.low, c.high = min(c.low, r.Value), max(c.high, r.Value)
 	if s := c.window(); s != c.step {
 		c.step = s
 		c.find.SetStep(s)
@@ -101,7 +101,7 @@ func (c *core) window() float64 {
 }
 
 func (c *core) tick(t float64) motion.Event {
-	c.now = math.Max(c.now, t)
+	c.now = max(c.now, t)
 	return c.find.Tick(t)
 }
 

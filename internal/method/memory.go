@@ -31,7 +31,7 @@ func (m *GaugeMemory) Reading(value, digit float64) {
 		m.low, m.high = c, c
 		return
 	}
-	m.low, m.high = math.Min(m.low, c), math.Max(m.high, c)
+	m.low, m.high = min(m.low, c), max(m.high, c)
 }
 
 // NewSetUp forgets that the gauge has moved: it was lost, or another

@@ -14,7 +14,7 @@ import (
 type play struct {
 	core
 	fine   *motion.Finder // finds rests one code apart, for a play of a step or two
-	rests  [2]restList    // of the finder and of the fine one
+	turns  [2]turnList    // of the finder's rests and of the fine one's
 	best   [2]series      // the better of two is kept while the other is tried
 	now    *series        // the take in progress; nil where there is none
 	isFine bool
@@ -27,9 +27,14 @@ type play struct {
 }
 
 func newPlay(s Spec, memory, minus *GaugeMemory) *play {
-	return &play{core: newCore(s, memory, minus), fine: motion.NewFinder(motion.Settings{
+	m := &play{core: newCore(s, memory, minus), fine: motion.NewFinder(motion.Settings{
 		Seconds: s.RestSeconds, Count: s.RestCount, Steps: 0.9, OnChange: s.Gauge.Sends == ledger.OnChange,
 	})}
+	for k := range m.best {
+		m.best[k].room(s.Strokes + 10)
+		m.turns[k].turns = make([]turn, 0, s.Strokes+10)
+	}
+	return m
 }
 
 func (m *play) Reading(r Reading, out *Out) {
@@ -40,7 +45,7 @@ func (m *play) Reading(r Reading, out *Out) {
 	if !ok {
 		return
 	}
-	if r.Pressed || m.spec.Gauge.Sends == ledger.OnPress {
+	if m.spec.Gauge.Sends == ledger.OnPress {
 		m.pressed(r, out)
 		return
 	}
@@ -69,59 +74,57 @@ func (m *play) Deadline() float64 {
 	if m.done {
 		return inf
 	}
-	return math.Min(m.find.Deadline(), m.fine.Deadline())
+	return min(m.find.Deadline(), m.fine.Deadline())
 }
 
 func (m *play) AtRest() bool { return m.find.Resting() }
 
 // pressed takes a reading sent by the gauge's button as a rest of its own.
 func (m *play) pressed(r Reading, out *Out) {
-	m.rests[0].add(motion.Rest{FirstSeq: r.Seq, LastSeq: r.Seq, Start: r.T, End: r.T, T: r.T, Count: 1, Used: 1,
-		Value: r.Value, Low: r.Value, High: r.Value}, false)
+	p := onePoint(r)
+	m.turns[0].add(&p, false, 0.75*m.step)
 	out.Notes = append(out.Notes, Note{Kind: RestFound, T: r.T})
 	m.evaluate(out)
 }
 
 func (m *play) events(ev, fine motion.Event, out *Out) {
 	if ev&motion.RestEnded != 0 {
-		m.rests[0].add(m.find.Ended(), false)
+		r := m.find.Ended()
+		m.turns[0].add(&r, false, turnShare*m.find.Window())
 	}
 	if fine&motion.RestEnded != 0 {
-		m.rests[1].add(m.fine.Ended(), false)
+		r := m.fine.Ended()
+		m.turns[1].add(&r, false, turnShare*m.fine.Window())
 	}
-	if ev&motion.RestConfirmed != 0 {
-		m.rests[0].add(m.find.Current(), true)
+	if ev&motion.RestConfirmed != 0 || fine&motion.RestConfirmed != 0 && m.isFine {
 		out.Notes = append(out.Notes, Note{Kind: RestFound, T: m.core.now})
 	}
-	if fine&motion.RestConfirmed != 0 {
-		m.rests[1].add(m.fine.Current(), true)
-		if m.isFine && ev&motion.RestConfirmed == 0 {
-			out.Notes = append(out.Notes, Note{Kind: RestFound, T: m.core.now})
-		}
-	}
-	if (ev|fine)&motion.RestConfirmed != 0 {
+	// A fine rest alone has nothing to add to strokes that need none.
+	if ev&motion.RestConfirmed != 0 || fine&motion.RestConfirmed != 0 && (m.now == nil || m.isFine) {
 		m.evaluate(out)
 	}
 }
 
-// evaluate looks at all rests afresh: the run of strokes up to now that aimless
-// handling would be least likely to make is the take in progress.
+// turnShare of a window is the least movement that turns round.
+const turnShare = 0.75
+
+// refresh measures a rest that is going on once more.
+func (m *play) refresh(k int, f *motion.Finder) []turn {
+	if f.InRest() && m.spec.Gauge.Sends != ledger.OnPress {
+		r := f.Current()
+		m.turns[k].add(&r, true, turnShare*f.Window())
+	}
+	return m.turns[k].turns
+}
+
+// evaluate looks at all turning points afresh: the run of strokes up to now
+// that aimless handling would be least likely to make is the take in progress.
 func (m *play) evaluate(out *Out) {
 	m.now = nil
 	m.isFine = false
-	if m.rests[0].live {
-		m.rests[0].add(m.find.Current(), true)
-	}
-	window := m.find.Window()
-	if m.spec.Gauge.Sends == ledger.OnPress {
-		window = m.step
-	}
-	m.search(m.rests[0].turning(0.75*window), math.Max(1.5*m.step, m.spec.twoMicron()), false)
-	if m.now == nil && len(m.rests[1].rests) > 4 {
-		if m.rests[1].live {
-			m.rests[1].add(m.fine.Current(), true)
-		}
-		m.search(m.rests[1].turning(0.75*m.fine.Window()), 1.5*m.step, true)
+	m.search(m.refresh(0, m.find), max(1.5*m.step, m.spec.twoMicron()), false)
+	if fine := m.refresh(1, m.fine); m.now == nil && len(fine) > 4 {
+		m.search(fine, 1.5*m.step, true)
 		m.isFine = m.now != nil
 	}
 	if m.now == nil {
@@ -165,6 +168,9 @@ func (m *play) search(all []turn, floor float64, fine bool) {
 	}
 	first = max(first, n-2*m.spec.MaxStrokes-4)
 	for from := first; from+3 <= n; from++ {
+		if !likely(all[from:], floor) {
+			continue
+		}
 		s := &m.best[0]
 		if s == m.now {
 			s = &m.best[1]
@@ -181,6 +187,20 @@ func (m *play) search(all []turn, floor float64, fine bool) {
 			m.now = s
 		}
 	}
+}
+
+// likely is a quick look whether half of the strokes are anything like the
+// first, before they are sorted in earnest.
+func likely(run []turn, floor float64) bool {
+	first := math.Abs(run[1].Value - run[0].Value)
+	low, high := first/2-floor, 2*first+floor
+	like := 0
+	for k := 1; k < len(run); k++ {
+		if l := math.Abs(run[k].Value - run[k-1].Value); l >= low && l <= high {
+			like++
+		}
+	}
+	return 2*like >= len(run)-1
 }
 
 // regular tells whether two turning points can be neighbours in one run.
@@ -206,7 +226,7 @@ const (
 )
 
 func (m *play) clean(s *series) bool {
-	if m.spec.Gauge.Sends != ledger.Streams || s.fit.play < 0.9*math.Max(m.step, m.spec.twoMicron()) {
+	if m.spec.Gauge.Sends != ledger.Streams || s.fit.play < 0.9*max(m.step, m.spec.twoMicron()) {
 		return false
 	}
 	if !m.find.InRest() || s.turns[0].Start-m.find.Current().Start > cleanSince {
@@ -256,15 +276,15 @@ func (m *play) known() float64 {
 	if n > 0 {
 		own /= float64(n)
 	}
-	hand := 2.5 * math.Max(m.step, m.spec.twoMicron())
+	hand := 2.5 * max(m.step, m.spec.twoMicron())
 	share := 0.05 * m.now.typical
 	return math.Sqrt(own + hand*hand + share*share)
 }
 
 // sure is the chance below which the present series is no handling.
 func (m *play) sure() float64 {
-	wide := m.now.fit.play / math.Max(m.step, m.spec.twoMicron())
-	return math.Min(sureLeast, sureRun-sureSize*math.Log(math.Max(1, wide)))
+	wide := m.now.fit.play / max(m.step, m.spec.twoMicron())
+	return min(sureLeast, sureRun-sureSize*math.Log(max(1, wide)))
 }
 
 // early widens the scatter of a series that was nearly too wide to be complete:
@@ -274,9 +294,9 @@ func (m *play) sure() float64 {
 func (m *play) early() float64 {
 	most := m.known() * math.Sqrt(quantileOf(&chi99, m.now.fit.dof)/float64(m.now.fit.dof))
 	if !m.isFine {
-		most = math.Min(most, m.now.mostScatter(m.sure()))
+		most = min(most, m.now.mostScatter(m.sure()))
 	}
-	share := math.Min(1, m.now.scatter/math.Max(most, 1e-12))
+	share := min(1, m.now.scatter/max(most, 1e-12))
 	return 1 + earlyShare*share*share*share*share
 }
 
@@ -318,7 +338,7 @@ func (m *play) stepParts(step float64, scatter *metrology.Part) (b metrology.Bud
 			low, high, total, n := inf, -inf, 0.0, 0.0
 			for _, p := range s.points {
 				if p.used && p.side == side && p.level == level {
-					low, high = math.Min(low, p.y), math.Max(high, p.y)
+					low, high = min(low, p.y), max(high, p.y)
 					total += p.y
 					n++
 				}
@@ -385,7 +405,7 @@ func (m *play) creep() float64 {
 	if n < 3 {
 		return 0
 	}
-	return math.Max(0, 2*sum/n)
+	return max(0, 2*sum/n)
 }
 
 // stoodStill compares the first and the last used rest of each side beyond the
@@ -405,7 +425,7 @@ func (m *play) stoodStill() bool {
 			continue
 		}
 		gap := last.y - first.y - m.now.fit.drift*(last.t-first.t)
-		if math.Abs(gap) > math.Max(m.now.fit.play/4, 2*m.step) {
+		if math.Abs(gap) > max(m.now.fit.play/4, 2*m.step) {
 			return false
 		}
 	}

@@ -23,6 +23,14 @@ type series struct {
 	lengths, work []float64
 }
 
+// room makes room for so many turning points.
+func (s *series) room(n int) {
+	f := make([]float64, 2*n)
+	s.lengths, s.work = f[:0:n], f[n:n:2*n]
+	s.points, s.reasons = make([]point, 0, n), make([]string, 0, n)
+	s.fit.ends = make([]mean, 0, 4)
+}
+
 const (
 	// madToSigma turns a median absolute deviation into a standard deviation.
 	madToSigma = 1.4826
@@ -58,7 +66,7 @@ func (s *series) sort(turns []turn, floor float64) bool {
 		s.work = append(s.work, math.Abs(l-s.typical))
 	}
 	slices.Sort(s.work)
-	limit := math.Max(floor, farMads*madToSigma*middle(s.work))
+	limit := max(floor, farMads*madToSigma*middle(s.work))
 	good := func(k int) bool { return math.Abs(s.lengths[k]-s.typical) <= limit }
 	agreeing := 0
 	for k := range s.lengths {
@@ -119,8 +127,8 @@ func (s *series) takeBack(floor float64) {
 		if p.used || p.level >= len(s.fit.ends) || s.fit.ends[p.level].n == 0 {
 			continue
 		}
-		limit := quantileOf(&student999, s.fit.sdDof) * math.Max(s.fit.sd, least) * s.fit.leverage(p)
-		if math.Abs(s.fit.residual(p)) <= math.Min(limit, 0.4*s.typical) {
+		limit := quantileOf(&student999, s.fit.sdDof) * max(s.fit.sd, least) * s.fit.leverage(p)
+		if math.Abs(s.fit.residual(p)) <= min(limit, 0.4*s.typical) {
 			s.points[k].used, s.reasons[k] = true, ""
 			s.fit = fitPlay(s.points, s.fit.ends)
 			if !s.fit.ok {
@@ -143,7 +151,7 @@ func (s *series) joinLevels(level int, least float64) {
 	gap := (b.y - a.y) - f.play*(b.side-a.side)/2 - f.drift*(b.t-a.t)
 	ds, dt := (b.side-a.side)/2, b.t-a.t
 	wide := math.Sqrt(1/a.n + 1/b.n + ds*ds*f.cross[0] + 2*ds*dt*f.cross[1] + dt*dt*f.cross[2])
-	if math.Abs(gap) > math.Min(quantileOf(&student999, f.sdDof)*math.Max(f.sd, least)*wide, 0.4*s.typical) {
+	if math.Abs(gap) > min(quantileOf(&student999, f.sdDof)*max(f.sd, least)*wide, 0.4*s.typical) {
 		return
 	}
 	for i := range s.points {
@@ -189,11 +197,11 @@ func (s *series) rate(step float64) {
 	n := len(s.points)
 	// Of all orders of n ends 4 (2/pi)^(n+1) go up and down in turn (André).
 	s.alternate = math.Log(4) + float64(used+1)*math.Log(2/math.Pi) + logChoose(n, n-used) + logChoose(n+paused, paused)
-	s.scatter = math.Sqrt(math.Max(s.fit.rss/float64(s.fit.dof), step*step/12))
+	s.scatter = math.Sqrt(max(s.fit.rss/float64(s.fit.dof), step*step/12))
 	s.chance = s.chanceOf(s.scatter)
 	s.work = s.work[:0]
 	for i, l := range s.lengths {
-		s.work = append(s.work, s.turns[i+1].Path/math.Max(l, step))
+		s.work = append(s.work, s.turns[i+1].Path/max(l, step))
 	}
 	slices.Sort(s.work)
 	s.detour = middle(s.work)
@@ -204,7 +212,7 @@ const aimlessScatter = 0.3
 
 // chanceOf is the chance if the rests scattered by so much.
 func (s *series) chanceOf(scatter float64) float64 {
-	r := scatter / math.Max(math.Abs(s.fit.play), 1e-12) / aimlessScatter
+	r := scatter / max(math.Abs(s.fit.play), 1e-12) / aimlessScatter
 	return s.alternate + logChiTail(s.fit.dof, float64(s.fit.dof)*r*r)
 }
 
@@ -235,7 +243,7 @@ func logChiTail(dof int, y float64) float64 {
 		sum += term
 	}
 	lg, _ := math.Lgamma(a + 1)
-	return math.Min(0, -x+a*math.Log(math.Max(x, 1e-300))-lg+math.Log(sum))
+	return min(0, -x+a*math.Log(max(x, 1e-300))-lg+math.Log(sum))
 }
 
 func logChoose(n, k int) float64 {

@@ -13,59 +13,60 @@ type turn struct {
 	paused int     // rests on the way to it, which were no turning points
 }
 
-// restList keeps the rests of a take, the last one possibly still going on.
-type restList struct {
-	rests []motion.Rest
-	live  bool // the last one may still grow
+// turnList keeps the turning points among the rests of a take. The last rest may
+// still be going on: it is taken out again before it is put in anew.
+type turnList struct {
 	turns []turn
+	live  bool
+	kept  int  // turning points without the live rest …
+	last  turn // … and what the last of them was
 }
 
-// keepRests bounds what aimless movement before the first stroke may keep.
-const keepRests = 96
+// keepTurns bounds what aimless movement before the first stroke may keep.
+const keepTurns = 64
 
-func (l *restList) add(r motion.Rest, live bool) {
-	if n := len(l.rests); l.live && n > 0 {
-		l.rests[n-1] = r
-	} else {
-		if n == keepRests {
-			l.rests = l.rests[:copy(l.rests, l.rests[keepRests/3:])]
+// add takes a rest that ended, or one that is live and will be added again.
+// Rests closer together than hysteresis, or further out on the same side,
+// belong to one turning point: creep while held stays one rest, and a pause on
+// the way to a stop is none.
+func (l *turnList) add(r *motion.Rest, live bool, hysteresis float64) {
+	if l.live {
+		l.turns = l.turns[:l.kept]
+		if l.kept > 0 {
+			l.turns[l.kept-1] = l.last
 		}
-		l.rests = append(l.rests, r)
+	}
+	if n := len(l.turns); n == keepTurns {
+		l.turns = l.turns[:copy(l.turns, l.turns[keepTurns/3:])]
 	}
 	l.live = live
-}
-
-func (l *restList) reset() { l.rests, l.live = l.rests[:0], false }
-
-// turning finds the turning points among the rests. Rests closer together than
-// hysteresis, or further out on the same side, belong to one: creep while held
-// stays one rest, and a pause on the way to a stop is none.
-func (l *restList) turning(hysteresis float64) []turn {
-	t := l.turns[:0]
-	for _, r := range l.rests {
-		n := len(t)
-		if n == 0 {
-			t = append(t, turn{Rest: r})
-			continue
-		}
-		last := &t[n-1]
-		delta := r.Value - last.Value
-		if last.side == 0 && math.Abs(delta) > hysteresis {
-			last.side = -math.Copysign(1, delta)
-		}
-		switch {
-		case last.side != 0 && delta*last.side < -hysteresis:
-			t = append(t, turn{Rest: r, side: -last.side})
-		case math.Abs(delta) <= 2*hysteresis:
-			last.Rest = joined(last.Rest, r)
-		case delta*last.side > 0 || last.side == 0:
-			r.Path += last.Path
-			last.Rest = r
-			last.paused++
+	if l.live {
+		l.kept = len(l.turns)
+		if l.kept > 0 {
+			l.last = l.turns[l.kept-1]
 		}
 	}
-	l.turns = t
-	return t
+	n := len(l.turns)
+	if n == 0 {
+		l.turns = append(l.turns, turn{Rest: *r})
+		return
+	}
+	last := &l.turns[n-1]
+	delta := r.Value - last.Value
+	if last.side == 0 && math.Abs(delta) > hysteresis {
+		last.side = -math.Copysign(1, delta)
+	}
+	switch {
+	case last.side != 0 && delta*last.side < -hysteresis:
+		l.turns = append(l.turns, turn{Rest: *r, side: -last.side})
+	case math.Abs(delta) <= 2*hysteresis:
+		last.Rest = joined(last.Rest, *r)
+	case delta*last.side > 0 || last.side == 0:
+		path := last.Path
+		last.Rest = *r
+		last.Path += path
+		last.paused++
+	}
 }
 
 // joined is one rest of two, each weighted by the readings used.

@@ -19,7 +19,7 @@ const (
 	windowNoise = 6
 	// ringSize is how many readings of a rest are kept; of a longer rest the
 	// last ones.
-	ringSize = 1024
+	ringSize = 256
 	// gapSeconds: a streaming gauge that was silent for longer has lost
 	// readings, and what it shows then starts a new stretch.
 	gapSeconds = 2.5
@@ -160,7 +160,7 @@ func (f *Finder) Reading(t, v float64, seq uint64) Event {
 		return ev | f.confirm()
 	}
 	w := f.Window()
-	if math.Max(f.high, v)-math.Min(f.low, v) <= w {
+	if max(f.high, v)-min(f.low, v) <= w {
 		if f.pending {
 			f.pending = false
 			f.oddCount++
@@ -210,7 +210,7 @@ func (f *Finder) pace(gap float64) {
 
 // silence is how long a gauge that sends on change must say nothing: a slow
 // one is silent that long between two readings of a movement.
-func (f *Finder) silence() float64 { return math.Max(f.set.Seconds, 1.6*f.between) }
+func (f *Finder) silence() float64 { return max(f.set.Seconds, 1.6*f.between) }
 
 // Tick tells the time where no reading came; it matters to gauges that send
 // only on change, whose silence is a rest.
@@ -272,7 +272,7 @@ func (f *Finder) push(s sample) {
 	}
 	f.ring[f.next%ringSize] = s
 	f.next++
-	f.low, f.high = math.Min(f.low, s.v), math.Max(f.high, s.v)
+	f.low, f.high = min(f.low, s.v), max(f.high, s.v)
 }
 
 // slide adds s and drops readings from the front until the stretch agrees.
@@ -282,7 +282,7 @@ func (f *Finder) slide(s sample, w float64) {
 	i := f.next - 1
 	for i > f.first {
 		v := f.ring[(i-1)%ringSize].v
-		l, h := math.Min(low, v), math.Max(high, v)
+		l, h := min(low, v), max(high, v)
 		if h-l > w {
 			break
 		}
@@ -344,10 +344,10 @@ func (f *Finder) measure(until float64, ended bool) Rest {
 	last := f.ring[(f.next-1)%ringSize]
 	r := Rest{FirstSeq: f.headSeq, LastSeq: last.seq, Start: f.headT, End: last.t, Count: n + f.dropped, Wild: f.wild, Path: f.path}
 	if f.set.OnChange {
-		until = math.Max(until, last.t)
+		until = max(until, last.t)
 		r.End = until
 		if ended {
-			until -= math.Min(leaveSeconds, 0.25*(until-r.Start))
+			until -= min(leaveSeconds, 0.25*(until-r.Start))
 		}
 		f.measureHeld(&r, until)
 		return r
@@ -367,12 +367,12 @@ func (f *Finder) measure(until float64, ended bool) Rest {
 		sum += d
 		sq += d * d
 		st += s.t - last.t
-		r.Low, r.High = math.Min(r.Low, s.v), math.Max(r.High, s.v)
+		r.Low, r.High = min(r.Low, s.v), max(r.High, s.v)
 	}
 	m := float64(r.Used)
 	r.Value, r.T = base+sum/m, last.t+st/m
 	if r.Used > 1 {
-		r.Scatter = math.Sqrt(math.Max(0, (sq-sum*sum/m)/(m-1)))
+		r.Scatter = math.Sqrt(max(0, (sq-sum*sum/m)/(m-1)))
 	}
 	if half := r.Used / 2; half >= 2 {
 		var a, b float64
@@ -394,25 +394,25 @@ func (f *Finder) measureHeld(r *Rest, until float64) {
 	r.Low, r.High = base, base
 	for i := f.first; i < f.next; i++ {
 		s := &f.ring[i%ringSize]
-		from, to := math.Max(s.t, begin), until
+		from, to := max(s.t, begin), until
 		if i+1 < f.next {
-			to = math.Min(until, f.ring[(i+1)%ringSize].t)
+			to = min(until, f.ring[(i+1)%ringSize].t)
 		}
 		if to <= from && !(i+1 == f.next && weight == 0) {
 			continue
 		}
-		w, d := math.Max(to-from, 1e-9), s.v-base
+		w, d := max(to-from, 1e-9), s.v-base
 		r.Used++
 		sum += w * d
 		sq += w * d * d
 		weight += w
-		half[0] += d * math.Max(0, math.Min(to, middle)-from)
-		half[1] += d * math.Max(0, to-math.Max(from, middle))
-		r.Low, r.High = math.Min(r.Low, s.v), math.Max(r.High, s.v)
+		half[0] += d * max(0, min(to, middle)-from)
+		half[1] += d * max(0, to-max(from, middle))
+		r.Low, r.High = min(r.Low, s.v), max(r.High, s.v)
 	}
 	m := sum / weight
 	r.Value, r.T = base+m, middle
-	r.Scatter = math.Sqrt(math.Max(0, sq/weight-m*m))
+	r.Scatter = math.Sqrt(max(0, sq/weight-m*m))
 	if span := until - begin; span > 0 {
 		r.Creep = (half[1] - half[0]) / (span / 2)
 	}
