@@ -16,6 +16,36 @@ type GaugeMemory struct {
 	low     float64 // range seen in this set-up, in last digits
 	high    float64
 	digit   float64
+	ends    [2]end // lowest and highest code ever seen
+}
+
+// end is a code that the gauge never passed.
+type end struct {
+	code  float64
+	run   int  // readings in a row that showed it
+	away  bool // it came from far off
+	stays int  // how often it came from far off and stayed there
+}
+
+const (
+	endRun = 3  // readings are a stay
+	endFar = 20 // steps are far off
+)
+
+func (e *end) reading(c, sense, ratio float64) {
+	switch d := (e.code - c) * sense; {
+	case d < 0:
+		*e = end{code: c, run: 1, away: true}
+	case d > endFar*ratio:
+		e.run, e.away = 0, true
+	case d > 0:
+		e.run = 0
+	default:
+		if e.run++; e.run == endRun && e.away {
+			e.stays++
+			e.away = false
+		}
+	}
 }
 
 // Reading takes a value and what its last digit is worth, both in the gauge's
@@ -24,9 +54,22 @@ func (m *GaugeMemory) Reading(value, digit float64) {
 	if digit <= 0 || math.IsNaN(value) {
 		return
 	}
+	// A reading may come with fewer digits (a lost one, a gauge that drops
+	// zeros); the finest counts.
+	fresh := m.digit == 0 || digit < m.digit*(1-1e-9)
+	if !fresh {
+		digit = m.digit
+	}
 	m.steps.Reading(value, digit)
 	c := value / digit
-	if !m.started || digit != m.digit {
+	code := math.Round(c)
+	if fresh {
+		m.ends = [2]end{{code: code, away: true}, {code: code, away: true}}
+	}
+	ratio := m.steps.Ratio()
+	m.ends[0].reading(code, -1, ratio)
+	m.ends[1].reading(code, 1, ratio)
+	if !m.started || fresh {
 		m.started, m.digit = true, digit
 		m.low, m.high = c, c
 		return
@@ -43,6 +86,18 @@ func (m *GaugeMemory) Ratio() float64 { return m.steps.Ratio() }
 
 // MostRatio is the most the step may still be, in last digits.
 func (m *GaugeMemory) MostRatio() float64 { return m.steps.Most() }
+
+// AtEnd tells whether a code (a value in last digits) is the lowest or highest
+// the gauge ever showed, and how often it came from far off and stayed there:
+// the end of its travel, or where it stands when it hangs free.
+func (m *GaugeMemory) AtEnd(code float64) (stays int, ok bool) {
+	for _, e := range m.ends {
+		if m.started && math.Abs(e.code-code) < 0.5 {
+			return e.stays, true
+		}
+	}
+	return 0, false
+}
 
 // Moved tells whether the gauge has moved in this set-up by clearly more than
 // its step, so that a reading that never changes means that the part is still

@@ -1,0 +1,108 @@
+package method
+
+import (
+	"thouwright/internal/ledger"
+	"thouwright/internal/metrology"
+	"thouwright/internal/motion"
+)
+
+func (m *play) fault() string {
+	s := m.now
+	for i, p := range s.points {
+		if p.used && !m.inRange(s.turns[i].Value) {
+			return "end of travel: a stop lies within 5 % of the end of the gauge's range; set the gauge so that it reads near the middle"
+		}
+	}
+	if m.spec.Minus != nil || m.digit == 0 {
+		return ""
+	}
+	for _, side := range []float64{-1, 1} {
+		code, same, n := m.oneCode(side)
+		stays, atEnd := m.memory.AtEnd(code / m.digit)
+		if !same || !atEnd {
+			continue
+		}
+		if stays > n {
+			return "end of travel or no contact: one stop always shows the code at which the gauge has stood before when it was off the part"
+		}
+		if n >= 3 && m.spread(-side) > 2.5*m.step {
+			return "end of travel or no contact: one stop always shows the gauge's last code while the other varies"
+		}
+	}
+	return ""
+}
+
+func (m *play) oneCode(side float64) (code float64, same bool, n int) {
+	for i, p := range m.now.points {
+		if t := &m.now.turns[i]; p.side == side && p.used {
+			if n > 0 && t.Low != code || t.Low != t.High {
+				return 0, false, n
+			}
+			code = t.Low
+			n++
+		}
+	}
+	return code, n > 0, n
+}
+
+func (m *play) spread(side float64) float64 {
+	low, high := inf, -inf
+	for _, p := range m.now.points {
+		if p.side == side && p.used {
+			low, high = min(low, p.y), max(high, p.y)
+		}
+	}
+	return high - low
+}
+
+func (m *play) drop(reason string, out *Out) {
+	out.Notes = append(out.Notes, Note{Kind: DroppedTake, T: m.core.now, Text: reason})
+	m.reason = reason
+	m.counted, m.leftOut = 0, 0
+	m.now, m.isFine = nil, false
+	for k := range m.turns {
+		m.turns[k] = turnList{turns: m.turns[k].turns[:0]}
+	}
+}
+
+func (m *play) Finish(t float64, out *Out) {
+	if m.done || !m.started || m.counted > 0 {
+		return
+	}
+	if !m.memory.Moved() {
+		out.Notes = append(out.Notes, Note{Kind: Caution, T: t, Text: "no movement seen, and this gauge has not moved since it was set up: lift its plunger once, then try again"})
+		return
+	}
+	if stays, atEnd := m.memory.AtEnd(m.last.Value / m.digit); !m.inRange(m.last.Value) || atEnd && stays > 1 {
+		out.Notes = append(out.Notes, Note{Kind: Caution, T: t, Text: "end of travel or no contact: the gauge stands at its end; set it so that it reads near the middle"})
+		return
+	}
+	if !m.find.InRest() && m.spec.Gauge.Sends != ledger.OnPress {
+		out.Notes = append(out.Notes, Note{Kind: Caution, T: t, Text: "the reading is moving: hold still, then try again"})
+		return
+	}
+	m.bound(t, out)
+}
+
+func (m *play) bound(t float64, out *Out) {
+	m.done = true
+	step, step2 := m.steps()
+	r := motion.Rest{FirstSeq: m.last.Seq, LastSeq: m.last.Seq, T: m.last.T, Value: m.last.Value}
+	if m.find.InRest() {
+		r = m.find.Current()
+	}
+	widen := metrology.Budget{differenceError(m.spec.Gauge, 0, step), metrology.Rect(metrology.PartHysteresis, m.spec.Gauge.Hysteresis)}
+	if g := m.spec.Minus; g != nil {
+		widen = append(widen, differenceError(*g, 0, step2), metrology.Rect(metrology.PartHysteresis, g.Hysteresis))
+	}
+	// What the reading did change by is no play that could be told apart.
+	b := metrology.Bound(step+step2+(r.High-r.Low), withoutZeros(widen))
+	factor, half := m.spec.angles()
+	res := &Result{Bound: true, Value: b.Value * (factor + half), Budget: b.Budget, T: m.last.T,
+		FirstSeq: r.FirstSeq, LastSeq: r.LastSeq, Note: "no movement seen: less than the gauge can show"}
+	for i := range res.Budget {
+		res.Budget[i] = scaled(res.Budget[i], factor+half)
+	}
+	res.Rests = []ledger.Rest{{Rest: 1, FirstSeq: r.FirstSeq, LastSeq: r.LastSeq, T: r.T, Side: "+", Level: 1, Value: r.Value, Used: true}}
+	out.Result = res
+}

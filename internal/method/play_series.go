@@ -1,0 +1,205 @@
+package method
+
+import (
+	"math"
+
+	"thouwright/internal/ledger"
+	"thouwright/internal/motion"
+)
+
+const turnShare = 0.75
+
+func (m *play) refresh(k int, f *motion.Finder) []turn {
+	if f.InRest() && m.spec.Gauge.Sends != ledger.OnPress {
+		r := f.Current()
+		m.turns[k].add(&r, true, turnShare*f.Window())
+	}
+	return m.turns[k].turns
+}
+
+func (m *play) evaluate(out *Out) {
+	m.now = nil
+	m.isFine = false
+	m.search(m.refresh(0, m.find), max(1.5*m.step, m.spec.twoMicron()), false)
+	if fine := m.refresh(1, m.fine); m.now == nil && len(fine) > 4 {
+		m.search(fine, 1.5*m.step, true)
+		m.isFine = m.now != nil
+	}
+	if m.now == nil {
+		m.counted, m.leftOut = 0, 0
+		return
+	}
+	m.note(out)
+	if m.complete() {
+		m.finish(out)
+	}
+}
+
+const (
+	longestHold   = 5.0 // s
+	longestStroke = 2.0 // s, and what a slow gauge misses
+	// likelyRun: a run is shown as a take in progress when handling would look
+	// like it less often than this (natural logarithm).
+	likelyRun = -1.0
+	// And it is complete only when it would less often than sureLeast, and less
+	// often than sureRun less sureSize times the logarithm of how many steps (or
+	// 2 µm) the play is wide. Handling moves things by millimetres and hardly
+	// ever by a few steps, so that wide plays must agree better.
+	sureLeast = -5.5
+	sureRun   = 6.0
+	sureSize  = 5.0
+	// straight: a stroke goes there and rebounds a little; wandering goes much
+	// further than it gets.
+	straight = 1.8
+	// earlyShare: how much a scatter at the very limit is widened.
+	earlyShare = 0.7
+)
+
+func (m *play) search(all []turn, floor float64, fine bool) {
+	n := len(all)
+	first := n - 1
+	for first > 0 && m.regular(all[first-1], all[first], fine) {
+		first--
+	}
+	first = max(first, n-2*m.spec.MaxStrokes-4)
+	for from := first; from+3 <= n; from++ {
+		if !likely(all[from:], floor) {
+			continue
+		}
+		s := &m.best[0]
+		if s == m.now {
+			s = &m.best[1]
+		}
+		if !s.sort(all[from:], floor) {
+			continue
+		}
+		a, b := m.claimSteps()
+		s.rate(a + b)
+		if fine && (s.fit.play > 1.2*m.find.Window() || !m.clean(s)) {
+			continue
+		}
+		if s.chance < likelyRun && (m.now == nil || s.chance < m.now.chance) {
+			m.now = s
+		}
+	}
+}
+
+func likely(run []turn, floor float64) bool {
+	first := math.Abs(run[1].Value - run[0].Value)
+	low, high := first/2-floor, 2*first+floor
+	like := 0
+	for k := 1; k < len(run); k++ {
+		if l := math.Abs(run[k].Value - run[k-1].Value); l >= low && l <= high {
+			like++
+		}
+	}
+	return 2*like >= len(run)-1
+}
+
+func (m *play) regular(a, b turn, fine bool) bool {
+	if m.spec.Gauge.Sends == ledger.OnPress {
+		return true
+	}
+	if b.Start-a.End > longestStroke+1.5*m.find.Between() || b.End-b.Start > longestHold || a.End-a.Start > longestHold {
+		return false
+	}
+	return b.paused <= 1
+}
+
+const (
+	cleanReadings = 4   // in each rest
+	cleanStep     = 0.6 // s from one to the next, and what a slow gauge misses
+	cleanHold     = 3.0 // s
+	cleanStrokes  = 2   // more of them
+	cleanSince    = 15  // s since something last moved by more than that: nobody sets a gauge up and then waits
+)
+
+func (m *play) clean(s *series) bool {
+	if m.spec.Gauge.Sends != ledger.Streams || s.fit.play < 0.9*max(m.step, m.spec.twoMicron()) {
+		return false
+	}
+	if !m.find.InRest() || s.turns[0].Start-m.find.Current().Start > cleanSince {
+		return false
+	}
+	readings, wild := 0, 0
+	for i, t := range s.turns {
+		readings += t.Count
+		wild += t.Wild
+		if t.End-t.Start > cleanHold || t.Count < cleanReadings {
+			return false
+		}
+		if i > 0 && (t.paused > 0 || t.Start-s.turns[i-1].End > cleanStep+1.5*m.find.Between()) {
+			return false
+		}
+	}
+	return wild*20 <= readings
+}
+
+func (m *play) note(out *Out) {
+	s := m.now
+	if s.strokes > m.counted {
+		out.Notes = append(out.Notes, Note{Kind: StrokeCounted, T: m.core.now})
+	}
+	if s.leftOut > m.leftOut {
+		for _, r := range s.reasons {
+			if r != "" {
+				m.reason = r
+			}
+		}
+		out.Notes = append(out.Notes, Note{Kind: StrokeLeftOut, T: m.core.now, Text: m.reason})
+	}
+	m.counted, m.leftOut = s.strokes, s.leftOut
+}
+
+func (m *play) known() float64 {
+	var own float64
+	n := 0
+	for i, t := range m.now.turns {
+		if m.now.points[i].used && t.Used > 1 {
+			own += t.Scatter * t.Scatter
+			n++
+		}
+	}
+	if n > 0 {
+		own /= float64(n)
+	}
+	hand := 2.5 * max(m.step, m.spec.twoMicron())
+	share := 0.05 * m.now.typical
+	return math.Sqrt(own + hand*hand + share*share)
+}
+
+func (m *play) sure() float64 {
+	wide := m.now.fit.play / max(m.step, m.spec.twoMicron())
+	return min(sureLeast, sureRun-sureSize*math.Log(max(1, wide)))
+}
+
+func (m *play) early() float64 {
+	most := m.known() * math.Sqrt(quantileOf(&chi99, m.now.fit.dof)/float64(m.now.fit.dof))
+	if !m.isFine {
+		most = min(most, m.now.mostScatter(m.sure()))
+	}
+	share := min(1, m.now.scatter/max(most, 1e-12))
+	return 1 + earlyShare*share*share*share*share
+}
+
+func (m *play) complete() bool {
+	s := m.now
+	n := s.strokes
+	if m.unsure || n < m.spec.Strokes || n%2 != 0 || !s.fit.ok || s.fit.dof < 3 || !s.points[len(s.points)-1].used {
+		return false
+	}
+	if m.isFine && m.spec.Gauge.Sends == ledger.OnPress {
+		return false
+	}
+	if s.chance > m.sure() || !m.isFine && s.detour > straight {
+		if !(m.isFine && s.leftOut == 0 && s.scatter < 0.6*m.step && n >= m.spec.Strokes+cleanStrokes) {
+			return false
+		}
+	}
+	return !m.tooVaried() || n >= m.spec.MaxStrokes
+}
+
+func (m *play) tooVaried() bool {
+	sigma := m.known()
+	return m.now.fit.rss > quantileOf(&chi99, m.now.fit.dof)*sigma*sigma
+}
