@@ -2,6 +2,7 @@ package bench
 
 import (
 	"encoding/json"
+	"strconv"
 	"time"
 
 	"thouwright/config"
@@ -274,16 +275,29 @@ func (s sessionSink) fact(f capture.Fact) {
 		d.session.journal.Take(*f.Take)
 	case capture.SaidFact:
 		if f.Kind == capture.SaidRest {
-			d.hub.send(page.Update{Event: "rest", Data: map[string]string{
-				"gauge":     f.Gauge,
-				"time":      string(ledger.AppendTime(nil, f.At.Wall)),
-				"elapsed_s": string(ledger.AppendSeconds(nil, f.At.Elapsed)),
-				"text":      f.Text,
-			}})
+			d.hub.send(page.Update{Event: "rest", Data: d.liveRest(f)})
 		}
 		d.soundSaid(f)
 	case capture.GuideFact:
 		d.soundGuide(f)
+	}
+}
+
+// liveRest is a rest as it is found. Which side it is and whether it counts is
+// known only once the take is.
+func (d *Daemon) liveRest(f capture.SaidFact) map[string]string {
+	return map[string]string{
+		"take":      strconv.FormatUint(d.engine.capture.NextTake(), 10),
+		"gauge":     f.Gauge,
+		"component": f.Tag.Component,
+		"position":  f.Tag.Position,
+		"check":     f.Tag.Check,
+		"last_seq":  strconv.FormatUint(f.Seq, 10),
+		"time":      string(ledger.AppendTime(nil, f.At.Wall)),
+		"t":         string(ledger.AppendSeconds(nil, f.At.Elapsed)),
+		"elapsed_s": string(ledger.AppendSeconds(nil, f.At.Elapsed)),
+		"value":     ledger.Number(f.Value),
+		"unit":      d.engine.capture.Unit().String(),
 	}
 }
 

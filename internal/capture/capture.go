@@ -47,6 +47,7 @@ type feed struct {
 	gauge  string
 	unit   quantity.Unit
 	factor float64
+	value  float64 // the last reading, in the check's unit
 	digit  float64 // what the last reading's last digit is worth, in the check's unit
 	ok     bool
 	warned bool
@@ -145,6 +146,9 @@ func (c *Capture) reading(r *ledger.Reading, out *Out) ledger.Motion {
 	if r.HasVal && !f.ok && !f.warned {
 		f.warned = true
 		c.say(out, SaidCaution, unitTrouble(r.Gauge, r.Unit, c.spec.Unit))
+	}
+	if !m.Fault {
+		f.value = m.Value
 	}
 	rest := c.feed(m, out)
 	switch {
@@ -274,7 +278,7 @@ func (c *Capture) say(out *Out, k Said, text string) {
 	if k == SaidCaution || k == SaidLeftOut {
 		c.view.reason = text
 	}
-	out.add(SaidFact{k, c.now, c.spec.Gauge.Name, text, *c.tag})
+	out.add(SaidFact{k, c.now, c.spec.Gauge.Name, text, *c.tag, c.seq, c.main.value})
 }
 
 func (c *Capture) event(out *Out, k ledger.EventKind, gauge, text string) {

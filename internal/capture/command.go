@@ -6,6 +6,7 @@ import (
 
 	"thouwright/internal/ledger"
 	"thouwright/internal/method"
+	"thouwright/internal/quantity"
 )
 
 // Command does what a person asked for. An error's text is for the person and
@@ -238,3 +239,9 @@ func (c *Capture) Stage() string { return c.stage }
 
 // Takes are the job's takes, oldest first. They must not be changed.
 func (c *Capture) Takes() []*ledger.Take { return c.takes }
+
+// NextTake is the number that the next take will have.
+func (c *Capture) NextTake() uint64 { return c.lastTake + 1 }
+
+// Unit is the active check's unit.
+func (c *Capture) Unit() quantity.Unit { return c.spec.Unit }

@@ -20,6 +20,8 @@ type SaidFact struct {
 	Gauge string
 	Text  string // plain words; empty where the kind says all
 	Tag   ledger.Tag
+	Seq   uint64  // of the last reading
+	Value float64 // the gauge's last reading in the check's unit
 }
 
 // GuideFact says where the play lies while an adjuster is turned.
