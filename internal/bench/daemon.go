@@ -63,7 +63,7 @@ type Daemon struct {
 	engine  engine
 	session *session
 	lines   []*line // by port index; a line that is gone stays, without gauges
-	pedal   *pedal
+	pedal   pedal
 	shown   shown
 	publish pace
 	disk    string // trouble that a person must see
@@ -273,6 +273,7 @@ func (d *Daemon) setLines(f *files) error {
 			kept[old] = true
 			if !old.sameGauges(l) {
 				d.engine.sources[old.index] = l.source()
+				old.seen = make([]seen, len(l.gauges))
 			}
 			old.gauges = l.gauges
 			continue
@@ -287,7 +288,7 @@ func (d *Daemon) setLines(f *files) error {
 	for _, l := range d.lines {
 		if l.stop != nil && !kept[l] {
 			l.stop()
-			l.stop, l.gauges = nil, nil
+			l.stop, l.gauges, l.gone = nil, nil, true
 			d.engine.sources[l.index] = nil
 			gone[l.address] = l
 		}
@@ -297,7 +298,7 @@ func (d *Daemon) setLines(f *files) error {
 		d.engine.sources = append(d.engine.sources, s.line.source())
 		d.start(s.line, s.plan, gone[s.line.address])
 	}
-	d.pedal = newPedal(f.bench.Switch)
+	d.pedal.adopt(f.bench.Switch)
 	return nil
 }
 

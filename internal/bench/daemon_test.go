@@ -17,6 +17,7 @@ import (
 	"github.com/rs/zerolog"
 	"go.uber.org/goleak"
 
+	"thouwright/internal/gauge"
 	"thouwright/internal/journal"
 	"thouwright/internal/ledger"
 	"thouwright/internal/simulate"
@@ -31,6 +32,7 @@ type rig struct {
 	cancel context.CancelFunc
 	ended  chan error
 	clock  *Clock
+	open   gauge.Opener // nil: the real one
 }
 
 // speed is how much faster than life the simulated hands work in these tests.
@@ -95,7 +97,7 @@ func (r *rig) start(tapes bool) {
 	r.cancel, r.ended, r.clock = cancel, make(chan error, 1), NewClock(speed)
 	go func() {
 		r.ended <- Run(ctx, Options{
-			BenchFile: filepath.Join(r.dir, "bench.toml"), Job: "R-1", Tapes: tapes, Clock: r.clock, Log: zerolog.Nop(),
+			BenchFile: filepath.Join(r.dir, "bench.toml"), Job: "R-1", Tapes: tapes, Clock: r.clock, Log: zerolog.Nop(), Open: r.open,
 			Ready: func(d *Daemon, url string) { r.d, r.url = d, url; close(ready) },
 		})
 	}()

@@ -11,7 +11,8 @@ import (
 )
 
 // line is one port of the bench and the gauges that speak through it. A
-// multiplexer has several gauges on one.
+// multiplexer has several gauges on one; a pedal that acts as a keyboard has
+// none, and no driver.
 type line struct {
 	index   int
 	address string
@@ -21,6 +22,7 @@ type line struct {
 	watch   []string // control lines that a foot switch uses
 
 	wasUp   bool
+	gone    bool // the bench file no longer has it
 	link    gauge.Link
 	message string
 	seen    []seen
@@ -29,7 +31,14 @@ type line struct {
 }
 
 // name is what the line's tape is called: its first gauge.
-func (l *line) name() string { return l.gauges[0].Name }
+func (l *line) name() string {
+	if len(l.gauges) == 0 {
+		return "foot switch"
+	}
+	return l.gauges[0].Name
+}
+
+func (l *line) isPedal() bool { return l.driver == nil }
 
 func (l *line) names() []string {
 	n := make([]string, len(l.gauges))
@@ -43,7 +52,7 @@ func (l *line) names() []string {
 func (l *line) samePort(m *line) bool {
 	return l.address == m.address && l.setting == m.setting &&
 		strings.Join(l.watch, " ") == strings.Join(m.watch, " ") &&
-		string(l.driver.Text) == string(m.driver.Text) &&
+		l.isPedal() == m.isPedal() && (l.isPedal() || string(l.driver.Text) == string(m.driver.Text)) &&
 		strings.Join(l.channels(), ",") == strings.Join(m.channels(), ",")
 }
 
@@ -81,6 +90,9 @@ func (l *line) channels() []string {
 
 // plan is what the port's keeper is to do.
 func (l *line) plan() (gauge.Plan, error) {
+	if l.isPedal() {
+		return gauge.Plan{Index: l.index, Address: l.address, Watch: l.watch}, nil
+	}
 	s, err := gauge.SettingsOf(l.driver, l.setting)
 	if err != nil {
 		return gauge.Plan{}, fmt.Errorf("gauge %q: %w", l.name(), err)
@@ -90,8 +102,11 @@ func (l *line) plan() (gauge.Plan, error) {
 	}, nil
 }
 
-// source is the pure half: bytes to the gauges' readings.
+// source is the pure half: bytes to the gauges' readings. A pedal has none.
 func (l *line) source() *gauge.Source {
+	if l.isPedal() {
+		return nil
+	}
 	specs := make([]gauge.Spec, len(l.gauges))
 	for i, g := range l.gauges {
 		specs[i] = gauge.Spec{Name: g.Name, Index: i, Channel: g.Channel, Unit: g.Unit, Step: g.Step}
@@ -118,6 +133,9 @@ func linesOf(b *config.Bench, cat *drivers.Catalogue) ([]*line, error) {
 		if s := b.Switch; s != nil && s.Gauge == g.Name && s.Line != "" {
 			l.watch = append(l.watch, s.Line)
 		}
+	}
+	if s := b.Switch; s != nil && s.Port != "" {
+		lines = append(lines, &line{address: s.Port, watch: []string{pedalKey}})
 	}
 	return lines, nil
 }

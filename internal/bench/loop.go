@@ -81,7 +81,7 @@ func (d *Daemon) handle(it item) {
 	d.watchClock(it.at)
 	switch {
 	case it.bytes != nil:
-		if l := d.line(it.port); l != nil {
+		if l := d.line(it.port); l != nil && !l.isPedal() {
 			if t := d.session.tapes; t != nil {
 				t.chunk(l.name(), it.at.Elapsed-d.session.origin.Elapsed, *it.bytes)
 			}
@@ -105,7 +105,7 @@ func (d *Daemon) handle(it item) {
 }
 
 func (d *Daemon) line(port int) *line {
-	if port < 0 || port >= len(d.lines) || len(d.lines[port].gauges) == 0 {
+	if port < 0 || port >= len(d.lines) || d.lines[port].gone {
 		return nil
 	}
 	return d.lines[port]
@@ -134,6 +134,12 @@ func (d *Daemon) linked(it item) {
 	l.link, l.message = it.link, it.text
 	d.publish.now()
 	d.count.link(it.link)
+	if d.pedal.on(l, d.pedal.Line) || l.isPedal() {
+		d.pedal.state = gauge.Pedal{} // what it was before the port was opened says nothing
+	}
+	if l.isPedal() {
+		return
+	}
 	var how string
 	switch {
 	case it.link == gauge.Up && l.wasUp:

@@ -8,22 +8,36 @@ import (
 	"thouwright/internal/ledger"
 )
 
-// pedal is the foot switch on a control line of a gauge's port.
+// pedalKey is the line of a pedal that acts as a keyboard: any key of it.
+const pedalKey = "KEY"
+
+// pedal is the foot switch: a control line of a gauge's port, or a keyboard of
+// its own.
 type pedal struct {
-	gauge string // whose port; "" where there is none
-	line  string
+	config.Switch
 	state gauge.Pedal
 }
 
-func newPedal(s *config.Switch) *pedal {
-	if s == nil || s.Gauge == "" {
-		return &pedal{}
+// adopt takes the bench file's switch; one that did not change goes on.
+func (p *pedal) adopt(s *config.Switch) {
+	if s == nil {
+		s = &config.Switch{}
 	}
-	return &pedal{gauge: s.Gauge, line: s.Line}
+	if p.Switch != *s {
+		*p = pedal{Switch: *s}
+	}
+}
+
+// on tells whether the pedal is a control line of l.
+func (p *pedal) on(l *line, control string) bool {
+	if l.isPedal() {
+		return control == pedalKey
+	}
+	return p.Gauge != "" && l.find(p.Gauge) >= 0 && control == p.Line
 }
 
 func (p *pedal) deadline() int64 {
-	if p.gauge == "" {
+	if p.Switch == (config.Switch{}) {
 		return math.MaxInt64
 	}
 	return p.state.Deadline()
@@ -31,11 +45,9 @@ func (p *pedal) deadline() int64 {
 
 // stepped takes a change of a control line.
 func (d *Daemon) stepped(it item) {
-	l := d.line(it.port)
-	if l == nil || l.find(d.pedal.gauge) < 0 || it.text != d.pedal.line {
-		return
+	if l := d.line(it.port); l != nil && d.pedal.on(l, it.text) {
+		d.pressed(d.pedal.state.Edge(it.on, it.at.Elapsed), it.at)
 	}
-	d.pressed(d.pedal.state.Edge(it.on, it.at.Elapsed), it.at)
 }
 
 // pressed does what a press asks for. What can't be done is shown and spoken:

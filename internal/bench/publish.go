@@ -135,6 +135,9 @@ func (d *Daemon) live() ledger.Live {
 		l.LastTake = &t
 	}
 	for _, li := range d.lines {
+		if li.isPedal() && !li.gone && li.link != gauge.Up {
+			l.Problems = append(l.Problems, ledger.Problem{Text: "foot switch: " + li.message, Warning: true})
+		}
 		for i := range li.gauges {
 			l.Gauges = append(l.Gauges, d.liveGauge(li, i, now))
 		}
