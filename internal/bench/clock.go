@@ -13,11 +13,12 @@ type Clock struct {
 	start time.Time    // with its monotonic reading
 	zero  atomic.Int64 // wall time of elapsed 0, in microseconds
 	speed float64
+	wall  func(now time.Time) int64 // what the computer's wall clock says, in microseconds
 }
 
 // NewClock is a clock that starts now and runs at speed times real time.
 func NewClock(speed float64) *Clock {
-	c := &Clock{start: time.Now(), speed: speed}
+	c := &Clock{start: time.Now(), speed: speed, wall: time.Time.UnixMicro}
 	c.zero.Store(c.start.UnixMicro())
 	return c
 }
@@ -38,8 +39,8 @@ func (c *Clock) Stamp() ledger.Stamp {
 	now := time.Now()
 	e := time.Duration(float64(now.Sub(c.start)) * c.speed).Microseconds()
 	wall := c.zero.Load() + e
-	if d := now.UnixMicro() - wall; c.speed == 1 && (d > sameWall || d < -sameWall) {
-		c.zero.Store(now.UnixMicro() - e)
+	if d := c.wall(now) - wall; c.speed == 1 && (d > sameWall || d < -sameWall) {
+		c.zero.Store(wall + d - e)
 		wall += d
 	}
 	return ledger.Stamp{Wall: wall, Elapsed: e}

@@ -33,6 +33,7 @@ type rig struct {
 	ended  chan error
 	clock  *Clock
 	open   gauge.Opener // nil: the real one
+	given  *Clock       // nil: a fresh one at each start
 }
 
 // speed is how much faster than life the simulated hands work in these tests.
@@ -94,7 +95,10 @@ func (r *rig) start(tapes bool) {
 	r.t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	ready := make(chan struct{})
-	r.cancel, r.ended, r.clock = cancel, make(chan error, 1), NewClock(speed)
+	r.cancel, r.ended = cancel, make(chan error, 1)
+	if r.clock = r.given; r.clock == nil {
+		r.clock = NewClock(speed)
+	}
 	go func() {
 		r.ended <- Run(ctx, Options{
 			BenchFile: filepath.Join(r.dir, "bench.toml"), Job: "R-1", Tapes: tapes, Clock: r.clock, Log: zerolog.Nop(), Open: r.open,
