@@ -112,9 +112,32 @@ func (m *runOut) press(r motion.Rest, out *Out) {
 func (m *runOut) station(r motion.Rest, out *Out) {
 	m.stations = append(m.stations, r)
 	out.Notes = append(out.Notes, Note{Kind: StrokeCounted, T: m.now})
-	if len(m.stations) == m.spec.Stations {
-		m.finishStations(out)
+	if len(m.stations) < m.spec.Stations {
+		return
 	}
+	if n := m.wandered(); n > 0 && !m.pressed {
+		m.stations = append(m.stations[:0], m.stations[n:]...)
+		return
+	}
+	m.finishStations(out)
+}
+
+// wandered is how many of the first stations were rests of the set-up: going
+// back from the later half, the first that lies farther off than all after it
+// lie apart.
+func (m *runOut) wandered() int {
+	least := math.Max(6*m.step, 3*m.spec.twoMicron())
+	n := len(m.stations)
+	low, high := inf, -inf
+	for i := n - 1; i >= 0; i-- {
+		v := m.stations[i].Value
+		l, h := math.Min(low, v), math.Max(high, v)
+		if i < n/2 && h-l-(high-low) > math.Max(high-low, least) {
+			return i + 1
+		}
+		low, high = l, h
+	}
+	return 0
 }
 
 // Finish confirms the whole turn, or takes a station.

@@ -144,3 +144,38 @@ func TestNoiseBiasOfARoundPart(t *testing.T) {
 		t.Errorf("mean range %.2f, bias reported %.2f, expected about 4.6", got, bias)
 	}
 }
+
+// Rests of the set-up, before the part is turned from station to station, are
+// no stations.
+func TestSetUpIsNoStation(t *testing.T) {
+	s := Spec{Method: RunOut, Unit: quantity.MM, Stations: 12, Gauge: Gauge{Name: "g", HasError: true}}
+	m, err := New(s, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out Out
+	now, seq := 0.0, uint64(0)
+	rest := func(v float64) {
+		for range 8 {
+			seq++
+			now += 0.1
+			m.Reading(Reading{Seq: seq, T: now, Value: math.Round(v*1000) / 1000, Step: 0.001}, &out)
+		}
+		now += 0.3
+	}
+	for _, v := range []float64{1.2, -0.7, 2.1} {
+		rest(v)
+	}
+	for k := range 12 {
+		if out.Result != nil {
+			t.Fatalf("done after %d of 12 stations: %+v", k, out.Result)
+		}
+		rest(0.5 + 0.1*math.Cos(2*math.Pi*float64(k)/12))
+	}
+	if out.Result == nil {
+		t.Fatal("no result after 12 stations")
+	}
+	if math.Abs(out.Result.Value-0.2) > 0.003 {
+		t.Errorf("run-out %g, the part has 0.2", out.Result.Value)
+	}
+}
