@@ -46,6 +46,14 @@ func Templates() []Template {
 		Roles: dial, Part: "shaft", Places: []string{"upper bush", "lower bush"},
 		Checks: []Check{{ID: "play", Name: "play in bushes", Method: method.Play, Gauge: "dial"}},
 	}, {
+		ID: "stiff-play", Name: "Play with the bending taken out",
+		Help:  "Rock with the usual hand force, then with twice that. What bends grows with the force and the play does not: the play at no force is twice the first less the second.",
+		Roles: dial, Part: "shaft", Places: []string{"usual force", "double force"},
+		Checks: []Check{
+			{ID: "play", Name: "play as rocked", Method: method.Play, Gauge: "dial"},
+			{Name: "play without bending", Method: method.Derived, Value: `2 * play[{first}] - play[{last}]`},
+		},
+	}, {
 		ID: "clearance", Name: "Clearance from bore and diameter",
 		Help:  "Measure the shaft and the bore at the same places; the clearance is worked out with its uncertainty.",
 		Roles: []Role{roleOuter, roleBore}, Part: "shaft and bush", Places: []string{"upper", "lower"},
@@ -91,6 +99,14 @@ func Templates() []Template {
 		Help:  "Turn slowly and evenly; breakaway, running and peak are kept apart.",
 		Roles: []Role{roleTorque}, Part: "bearing", Places: []string{"whole turn"},
 		Checks: []Check{{ID: "drag", Name: "turning drag", Method: method.Drag, Gauge: "torque", Compare: DefaultCompare}},
+	}, {
+		ID: "preload", Name: "Preload of bearings, from drag",
+		Help:  "No end play hides a preload. Measure the drag with the seals alone, then with the bearings set: the difference is the preload's drag, which the maker's figure is held against.",
+		Roles: []Role{roleTorque}, Part: "bearing", Places: []string{"seals alone", "bearings set"},
+		Checks: []Check{
+			{ID: "drag", Name: "turning drag", Method: method.Drag, Gauge: "torque", Compare: DefaultCompare},
+			{Name: "drag of the preload", Method: method.Derived, Value: `drag[{last}] - drag[{first}]`},
+		},
 	}}
 }
 
@@ -138,7 +154,8 @@ func (t Template) Component(j *Job, name string, places []string, gauges map[str
 			}
 			continue
 		case c.Value != "":
-			c.Value = allPlaces(c.Value, ids, places)
+			c.Value = strings.NewReplacer("{first}", fmt.Sprintf("%q", places[0]), "{last}", fmt.Sprintf("%q", places[len(places)-1])).Replace(c.Value)
+			c.Value = withIDs(allPlaces(c.Value, ids, places), ids)
 		default:
 			c.Positions = append([]string(nil), places...)
 		}
