@@ -3,9 +3,11 @@ package journal
 import (
 	"context"
 	"flag"
+	"fmt"
 	"maps"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"syscall"
 	"testing"
 	"testing/synctest"
@@ -25,6 +27,8 @@ type promises struct {
 	t      *testing.T
 	takes  map[uint64]ledger.Take // handed over, by number
 	acked  []uint64
+	tapes  map[string]string
+	lives  int
 	logged [][2]uint64 // readings said to be logged, a range for each life
 }
 
@@ -87,8 +91,17 @@ func (p *promises) live(r *rand.Rand, disk *memFS, calm bool) *memFS {
 	logged = seq
 	j.Event(ledger.Event{Seq: seq, At: stamp(seq), Kind: ledger.EvStart})
 	j.Sheet(stamp(seq), sheets)
+	p.lives++
+	tapeName, tapeText := fmt.Sprintf("dial.%d.tape", p.lives), ""
+	tape, err := j.Tape(tapeName)
+	if err != nil {
+		p.t.Fatal(err)
+	}
 	for range r.IntN(8) {
 		from := seq
+		line := fmt.Sprintf("%d\t%s\n", seq, strings.Repeat("2b", r.IntN(100)))
+		tapeText += line
+		_, _ = tape.Write([]byte(line))
 		for range 1 + r.IntN(5) {
 			k := 1 + r.IntN(9)
 			j.Readings(batch(seq, k))
@@ -105,7 +118,9 @@ func (p *promises) live(r *rand.Rand, disk *memFS, calm bool) *memFS {
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), patience)
 	defer cancel()
-	_ = j.Close(ctx, stamp(seq))
+	if j.Close(ctx, stamp(seq)) == nil && tape.Err() == nil {
+		p.tapes[tapeName] = tapeText // it ended in order: it is whole
+	}
 	if logged > first {
 		p.logged = append(p.logged, [2]uint64{first + 1, logged})
 	}
@@ -126,7 +141,7 @@ func TestManyLivesOnABadDisk(t *testing.T) {
 	for seed := range lives {
 		synctest.Test(t, func(t *testing.T) {
 			r := rand.New(rand.NewPCG(uint64(seed), 41))
-			p := &promises{t: t, takes: map[uint64]ledger.Take{}}
+			p := &promises{t: t, takes: map[uint64]ledger.Take{}, tapes: map[string]string{}}
 			disk := newMemFS()
 			for range 6 {
 				disk = p.live(r, disk, false)
@@ -183,6 +198,12 @@ func (p *promises) check(disk *memFS) {
 				p.t.Errorf("reading %d was said to be logged and is not there", n)
 				break
 			}
+		}
+	}
+	texts := disk.texts(memDir)
+	for name, want := range p.tapes {
+		if texts["tapes/"+name] != want {
+			p.t.Errorf("%s ended in order and holds %d bytes, expected %d", name, len(texts["tapes/"+name]), len(want))
 		}
 	}
 	if r := f.verify(memDir); !r.Holds {

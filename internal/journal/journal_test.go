@@ -13,6 +13,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
+	"go.uber.org/goleak"
 
 	"thouwright/internal/ledger"
 	"thouwright/internal/quantity"
@@ -123,6 +124,7 @@ func job(j *Journal, from, takes uint64) {
 }
 
 func TestAJobIsWrittenReadAndVerified(t *testing.T) {
+	defer goleak.VerifyNone(t)
 	dir := t.TempDir()
 	in := &inbox{}
 	j, rec := mustOpen(t, Options{Dir: dir, Number: "2026-041", Receipt: in.put})
