@@ -140,7 +140,7 @@ func TestManyLivesOnABadDisk(t *testing.T) {
 	}
 	for seed := range lives {
 		synctest.Test(t, func(t *testing.T) {
-			r := rand.New(rand.NewPCG(uint64(seed), 41))
+			r := rand.New(rand.NewPCG(uint64(seed), 43))
 			p := &promises{t: t, takes: map[uint64]ledger.Take{}, tapes: map[string]string{}}
 			disk := newMemFS()
 			for range 6 {

@@ -273,6 +273,9 @@ func (f *memFile) WriteAt(b []byte, off int64) (int, error) {
 func (f *memFile) ReadAt(b []byte, off int64) (int, error) {
 	f.m.mu.Lock()
 	defer f.m.mu.Unlock()
+	if _, err := f.m.enter("read", f.name); err != nil {
+		return 0, err
+	}
 	if off >= int64(len(f.n.data)) {
 		return 0, io.EOF
 	}

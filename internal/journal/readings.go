@@ -179,6 +179,9 @@ func (f *Folder) lastPayload(p part, last bool) (payload []byte, err error) {
 	file := ledger.ReadingsFile
 	if !last {
 		for line, err := range f.countedLines(p) {
+			if lost := (readError{}); errors.As(err, &lost) {
+				return nil, lost.error // not a row that is no row: the file
+			}
 			if err == nil {
 				payload = append(payload[:0], line.payload...)
 			}

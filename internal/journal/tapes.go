@@ -161,9 +161,11 @@ func (w *writer) flushTapes(sync bool) {
 
 // closeTapes ends the tapes in order.
 func (w *writer) closeTapes() {
-	w.flushTapes(true)
+	for range 3 { // a write that failed once may go now
+		w.flushTapes(true)
+	}
 	for _, t := range w.tapes {
-		if t.Err() == nil && len(t.pend) > 0 {
+		if t.Err() == nil && (len(t.pend) > 0 || t.new) {
 			w.endTape(t, errors.New("its last bytes could not be written"))
 		}
 		if t.f != nil {
