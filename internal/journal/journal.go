@@ -110,6 +110,10 @@ type Journal struct {
 	sheets sheetBook
 }
 
+// maxGaps is how many losses are remembered for refusing takes; a take reaches
+// back over the last few at most.
+const maxGaps = 1000
+
 // gap is a range of readings that were lost.
 type gap struct{ first, last uint64 }
 
@@ -228,6 +232,9 @@ func (j *Journal) lose(batch []ledger.Reading) {
 			return
 		}
 	} else {
+		if len(j.gaps) == maxGaps {
+			j.gaps = j.gaps[1:]
+		}
 		j.gaps = append(j.gaps, gap{first, last})
 	}
 	j.put(message{lost: &gap{first, last}}, 0)
