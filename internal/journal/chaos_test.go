@@ -42,22 +42,23 @@ func (p *promises) live(r *rand.Rand, disk *memFS, calm bool) *memFS {
 	}
 	cutAt := 1 << 30
 	if !calm && r.IntN(2) > 0 {
-		cutAt = disk.calls + r.IntN(250)
+		cutAt = disk.made() + r.IntN(250)
 	}
 	burst := 0
-	disk.before = func(n int, op, name string) (int, error) {
+	dice := rand.New(rand.NewPCG(r.Uint64(), 44)) // the disk's own, used under its lock
+	disk.fail(func(n int, op, name string) (int, error) {
 		if n >= cutAt {
-			return r.IntN(200), syscall.EIO
+			return dice.IntN(200), syscall.EIO
 		}
-		if burst == 0 && r.Float64() < trouble {
-			burst = 1 + r.IntN(6)
+		if burst == 0 && dice.Float64() < trouble {
+			burst = 1 + dice.IntN(6)
 		}
 		if burst > 0 {
 			burst--
-			return r.IntN(200), faults[r.IntN(len(faults))]
+			return dice.IntN(200), faults[dice.IntN(len(faults))]
 		}
 		return 0, nil
-	}
+	})
 	first, logged := uint64(0), uint64(0)
 	o := Options{Dir: "logs", Number: "2026-041", FS: disk, Part: int64(1500 + r.IntN(4000)), Receipt: func(x Receipt) {
 		logged = x.LoggedSeq
@@ -69,7 +70,7 @@ func (p *promises) live(r *rand.Rand, disk *memFS, calm bool) *memFS {
 	var rec *Recovered
 	var err error
 	for range 20 {
-		if j, rec, err = Open(o); err == nil || disk.calls >= cutAt {
+		if j, rec, err = Open(o); err == nil || disk.made() >= cutAt {
 			break
 		}
 		time.Sleep(time.Second)
@@ -113,7 +114,7 @@ func (p *promises) live(r *rand.Rand, disk *memFS, calm bool) *memFS {
 		j.Take(take(n, from+1, seq))
 	}
 	patience := 90 * time.Second
-	if disk.calls >= cutAt {
+	if disk.made() >= cutAt {
 		patience = time.Millisecond
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), patience)
@@ -124,8 +125,8 @@ func (p *promises) live(r *rand.Rand, disk *memFS, calm bool) *memFS {
 	if logged > first {
 		p.logged = append(p.logged, [2]uint64{first + 1, logged})
 	}
-	disk.before = nil
-	if disk.calls >= cutAt {
+	disk.fail(nil)
+	if disk.made() >= cutAt {
 		return disk.powerCut(kept[r.IntN(len(kept))])
 	}
 	return disk

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"testing/synctest"
@@ -25,6 +26,7 @@ type session struct {
 	disk *memFS
 	j    *Journal
 
+	mu       sync.Mutex
 	sent     uint64 // readings handed over
 	takes    []ledger.Take
 	acked    []uint64 // takes said to be kept
@@ -40,6 +42,8 @@ func (s *session) options() Options {
 }
 
 func (s *session) receipt(r Receipt) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	if r.LoggedSeq < s.logged {
 		s.t.Errorf("logged_seq went back from %d to %d", s.logged, r.LoggedSeq)
 	}
@@ -68,6 +72,7 @@ func (s *session) open() error {
 // measure hands over a start, the sheets and takes of ten readings in small
 // batches, half a second each.
 func (s *session) measure(takes int) {
+	s.handOver()
 	at := stamp(s.sent)
 	s.j.Event(ledger.Event{Seq: s.sent, At: at, Kind: ledger.EvStart})
 	s.j.Sheet(at, sheets)
@@ -82,9 +87,25 @@ func (s *session) measure(takes int) {
 		s.j.Take(t)
 		time.Sleep(10 * time.Millisecond)
 	}
+	s.wait(0)
+}
+
+// wait lets time pass. What was said until then can be read until the next
+// wait; the lock is for the race detector, which does not know that.
+func (s *session) wait(d time.Duration) {
+	s.handOver()
+	time.Sleep(d)
+	synctest.Wait()
+	s.handOver()
+}
+
+func (s *session) handOver() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 }
 
 func (s *session) close(patience time.Duration) error {
+	s.handOver()
 	ctx, cancel := context.WithTimeout(context.Background(), patience)
 	defer cancel()
 	return s.j.Close(ctx, stamp(s.sent+1))
@@ -154,7 +175,7 @@ func calls(t *testing.T, run func(s *session)) (n int) {
 	synctest.Test(t, func(t *testing.T) {
 		s := &session{t: t, disk: newMemFS()}
 		run(s)
-		n = s.disk.calls
+		n = s.disk.made()
 	})
 	return n
 }
@@ -187,7 +208,7 @@ func TestEveryFaultInTurn(t *testing.T) {
 				s := &session{t: t, disk: newMemFS()}
 				var since time.Time
 				what := ""
-				s.disk.before = func(n int, op, name string) (int, error) {
+				s.disk.fail(func(n int, op, name string) (int, error) {
 					if n == k {
 						since, what = time.Now(), op+" "+name
 					}
@@ -195,7 +216,7 @@ func TestEveryFaultInTurn(t *testing.T) {
 						return 0, nil
 					}
 					return mode.part, fault
-				}
+				})
 				for s.open() != nil { // a start that fails says so, and is tried again
 					time.Sleep(time.Second)
 				}
@@ -204,7 +225,7 @@ func TestEveryFaultInTurn(t *testing.T) {
 				if err != nil && !strings.HasPrefix(what, "close ") {
 					t.Errorf("close: %v", err)
 				}
-				s.disk.before = nil
+				s.disk.fail(nil)
 				s.check(s.disk, true)
 				s.holds(s.disk)
 				if len(s.acked) != 4 {
@@ -239,12 +260,12 @@ func TestThePowerGoesAtEveryCall(t *testing.T) {
 	for k := 1; k <= n; k++ {
 		synctest.Test(t, func(t *testing.T) {
 			s := &session{t: t, disk: newMemFS()}
-			s.disk.before = func(n int, op, name string) (int, error) {
+			s.disk.fail(func(n int, op, name string) (int, error) {
 				if n >= k {
 					return 13, syscall.EIO
 				}
 				return 0, nil
-			}
+			})
 			if s.open() == nil {
 				s.measure(3)
 				_ = s.close(time.Second)
@@ -293,13 +314,13 @@ func TestTheReceiptComesAfterTheDisk(t *testing.T) {
 			if err := s.open(); err != nil {
 				t.Fatal(err)
 			}
-			from := s.disk.calls
-			s.disk.before = func(n int, op, name string) (int, error) {
+			from := s.disk.made()
+			s.disk.fail(func(n int, op, name string) (int, error) {
 				if k > 0 && n == from+k {
 					return 20, syscall.EIO
 				}
 				return 0, nil
-			}
+			})
 			s.snapshot = func(take uint64) {
 				found := s.disk.powerCut(keptWays["nothing"])
 				now := &session{t: t, disk: found, takes: s.takes, acked: slices.Clone(s.acked), logged: s.logged}
@@ -355,7 +376,7 @@ func TestAFullDisk(t *testing.T) {
 		s.disk.mu.Lock()
 		s.disk.room = -1
 		s.disk.mu.Unlock()
-		time.Sleep(time.Minute)
+		s.wait(time.Minute)
 		lost = s.troubles[len(s.troubles)-1].Lost
 		if !s.troubles[len(s.troubles)-1].Over {
 			t.Errorf("the end of the trouble was not said")
@@ -415,15 +436,15 @@ func TestAFailedSyncGoesOnInTheNextPart(t *testing.T) {
 		}
 		s.measure(1)
 		failed := false
-		s.disk.before = func(n int, op, name string) (int, error) {
+		s.disk.fail(func(n int, op, name string) (int, error) {
 			if op == "sync" && strings.HasSuffix(name, "takes.csv") && !failed {
 				failed = true
 				return 0, syscall.EIO
 			}
 			return 0, nil
-		}
+		})
 		s.measure(1)
-		time.Sleep(time.Minute)
+		s.wait(time.Minute)
 		s.measure(1)
 		if err := s.close(time.Minute); err != nil {
 			t.Error(err)
@@ -447,7 +468,7 @@ func TestAFolderRemovedUnderTheJournal(t *testing.T) {
 			t.Fatal(err)
 		}
 		s.measure(2)
-		time.Sleep(5 * time.Second)
+		s.wait(5 * time.Second)
 		s.disk.mu.Lock()
 		for name := range s.disk.names {
 			if name == memDir || strings.HasPrefix(name, memDir+"/") {
@@ -464,7 +485,7 @@ func TestAFolderRemovedUnderTheJournal(t *testing.T) {
 		if len(s.troubles) == 0 || !errors.Is(s.troubles[0].Err, errGone) {
 			t.Errorf("trouble: %+v", s.troubles)
 		}
-		time.Sleep(time.Minute)
+		s.wait(time.Minute)
 		if !slices.Equal(s.acked, []uint64{1, 2, 3}) {
 			t.Errorf("takes %v acknowledged", s.acked)
 		}

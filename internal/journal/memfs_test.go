@@ -44,6 +44,20 @@ func newMemFS() *memFS {
 	return &memFS{names: map[string]*memNode{}, durable: map[string]*memNode{}, locks: map[string]*memLock{}, room: -1}
 }
 
+// fail sets before while others use the disk.
+func (m *memFS) fail(before func(n int, op, name string) (part int, err error)) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.before = before
+}
+
+// made is how many calls there were.
+func (m *memFS) made() int {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.calls
+}
+
 func (m *memFS) enter(op, name string) (int, error) {
 	m.calls++
 	if m.before == nil {

@@ -48,22 +48,19 @@ func TestADiskThatDoesNotAnswer(t *testing.T) {
 			t.Fatal(err)
 		}
 		s.measure(1)
-		time.Sleep(5 * time.Second)
-		synctest.Wait()
+		s.wait(5 * time.Second)
 		slow.wait.Store(int64(20 * time.Second))
 		before := time.Now()
 		s.measure(1)
 		if d := time.Since(before); d > time.Second {
 			t.Errorf("measuring took %v: capture waited for the disk", d)
 		}
-		time.Sleep(10 * time.Second)
-		synctest.Wait()
+		s.wait(10 * time.Second)
 		if n := len(s.troubles); n != 1 || !errors.Is(s.troubles[0].Err, errStalled) || len(s.acked) != 1 {
 			t.Errorf("after ten seconds: trouble %+v, takes %v", s.troubles, s.acked)
 		}
 		slow.wait.Store(0)
-		time.Sleep(time.Minute)
-		synctest.Wait()
+		s.wait(time.Minute)
 		if n := len(s.troubles); n == 0 || !s.troubles[n-1].Over || len(s.acked) != 2 {
 			t.Errorf("afterwards: trouble %+v, takes %v", s.troubles, s.acked)
 		}
@@ -155,8 +152,7 @@ func TestEventsAreBounded(t *testing.T) {
 		s.disk.mu.Lock()
 		s.disk.room = -1
 		s.disk.mu.Unlock()
-		time.Sleep(time.Minute)
-		synctest.Wait()
+		s.wait(time.Minute)
 		if err := s.close(time.Minute); err != nil {
 			t.Error(err)
 		}
