@@ -67,7 +67,7 @@ type Options struct {
 
 // Receipt is what the journal says back.
 type Receipt struct {
-	LoggedSeq uint64       // readings up to this one are synced
+	LoggedSeq uint64       // readings up to this one are synced, but those said to be lost
 	Take      *ledger.Take // its row is synced, and everything it rests on
 	Refused   *ledger.Take // it was not kept and never will be; Trouble says why
 	Trouble   *Trouble
