@@ -4,7 +4,9 @@ import (
 	"context"
 	"flag"
 	"os"
+	"os/exec"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -53,5 +55,31 @@ func TestTheGoldenFolder(t *testing.T) {
 	}
 	if n := len(f.Takes); n != 3 || !f.Takes[2].Bound || f.Takes[2].Result != 0.0198 || len(f.Takes[2].Extras) != 1 {
 		t.Errorf("takes %+v", f.Takes)
+	}
+}
+
+// A program written from the README's words alone, with another language's
+// SHA-256 and CSV reader, recomputes the same chains.
+func TestAnIndependentReaderAgrees(t *testing.T) {
+	python, err := exec.LookPath("python3")
+	if err != nil {
+		t.Fatal("python3 is missing: run scripts/test-needs.sh")
+	}
+	run := func(dir string) (string, error) {
+		out, err := exec.Command(python, "../../scripts/check-chain.py", dir, "2026-041").CombinedOutput()
+		return string(out), err
+	}
+	if out, err := run("testdata/golden/2026-041"); err != nil || !strings.Contains(out, "follow from each other") {
+		t.Errorf("%v: %s", err, out)
+	}
+	dir := t.TempDir()
+	for name, text := range contents(t, "testdata/golden/2026-041") {
+		if filepath.Ext(name) == ".csv" {
+			write(t, filepath.Join(dir, name), []byte(text))
+		}
+	}
+	write(t, filepath.Join(dir, "takes.csv"), []byte(strings.Replace(contents(t, dir)["takes.csv"], "0.0428", "0.0427", 1)))
+	if out, err := run(dir); err == nil || !strings.Contains(out, "takes.csv:2: the chain is") {
+		t.Errorf("a changed take was not found: %v, %s", err, out)
 	}
 }
