@@ -98,7 +98,7 @@ func fitPlay(points []point, ends []mean) line {
 	// taken out, so this never biases it.
 	ofDrift := l.drift * l.drift / l.cross[2]
 	l.sd, l.sdDof = math.Sqrt(l.rss/float64(l.dof)), l.dof
-	if ofDrift <= 3*l.sd*l.sd {
+	if ofDrift <= 10*l.sd*l.sd {
 		l.sdDof = l.dof + 1
 		l.sd = math.Sqrt((l.rss + ofDrift) / float64(l.sdDof))
 	}

@@ -8,9 +8,7 @@ import (
 )
 
 // play measures the play between two stops, or an end play: a hand moves the
-
 // part from stop to stop and holds it there a moment.
-
 type play struct {
 	core
 	fine   *motion.Finder // finds rests one code apart, for a play of a step or two
@@ -80,7 +78,6 @@ func (m *play) Deadline() float64 {
 func (m *play) AtRest() bool { return m.find.Resting() }
 
 // pressed takes a reading sent by the gauge's button as a rest of its own.
-
 func (m *play) pressed(r Reading, out *Out) {
 	p := onePoint(r)
 	m.turns[0].add(&p, false, 0.75*m.step)
@@ -105,80 +102,6 @@ func (m *play) events(ev, fine motion.Event, out *Out) {
 		m.evaluate(out)
 	}
 }
-
-// turnShare of a window is the least movement that turns round.
-
-// refresh measures a rest that is going on once more.
-
-// evaluate looks at all turning points afresh: the run of strokes up to now
-
-// that aimless handling would be least likely to make is the take in progress.
-
-// What regular work looks like: nobody holds a part longer, or takes longer
-
-// from stop to stop. Anything else begins a new run.
-
-// search looks for the best run that ends with the last turning point.
-
-// likely is a quick look whether half of the strokes are anything like the
-
-// first, before they are sorted in earnest.
-
-// regular tells whether two turning points can be neighbours in one run.
-
-// What is asked of rests one code apart. Two stops on neighbouring codes agree
-
-// by the grid and prove nothing by that; what tells them from the flicker of a
-
-// gauge that stands between two codes is that the steps are clean and quick.
-
-// known is what is known of a rest's repeatability without looking at how the
-
-// rests agree: the step, their own scatter, and what a hand can do.
-
-// sure is the chance below which the present series is no handling.
-
-// early widens the scatter of a series that was nearly too wide to be complete:
-
-// a series that is complete because its scatter came out small is, now and
-
-// then, one whose scatter is larger. (Waiting for strokes that agree by luck
-
-// would cover 83 to 92 %.)
-
-// tooVaried is the 99 % chi-square test of the strokes against noise known
-
-// independently of them.
-
-// stepParts charges the gauge's step, per side. A side that always shows one
-
-// code teaches nothing by being repeated: its level lies within half a step. On
-
-// a side that shows two codes the level lies between them, the nearer to the
-
-// middle the more even they are. Three codes and more average the step out, and
-
-// the scatter holds it.
-
-// creep is half of the outward change within the rests, which is that from
-
-// their first half to their second; both sides move outward together, so their
-
-// halves add.
-
-// stoodStill compares the first and the last used rest of each side beyond the
-
-// fitted drift.
-
-// fault says why the stops cannot be trusted: a gauge at the end of its travel,
-
-// or lifted off the part, stands as still as any rest.
-
-// oneCode tells whether all used rests of a side show one code and nothing else.
-
-// spread is the range of the used rests of a side.
-
-// drop gives up what was gathered and starts over.
 
 func (m *play) finish(out *Out) {
 	if why := m.fault(); why != "" {
@@ -221,12 +144,6 @@ func joinNote(a, b string) string {
 	}
 	return a + "; " + b
 }
-
-// Finish closes a take whose gauge shows the same code at both stops: then the
-
-// play is known only to be less than a step or so.
-
-// bound gives the upper bound of a play that never changed the reading.
 
 func (m *play) Progress() Progress {
 	p := Progress{Strokes: m.counted, Wanted: m.spec.Strokes, Most: m.spec.MaxStrokes, LeftOut: m.leftOut, Say: "rock from stop to stop, hold a moment at each", Reason: m.reason, AtRest: m.find.Resting()}

@@ -6,6 +6,8 @@ import (
 	"thouwright/internal/motion"
 )
 
+// fault says why the stops cannot be trusted: a gauge at the end of its travel,
+// or lifted off the part, stands as still as any rest.
 func (m *play) fault() string {
 	s := m.now
 	for i, p := range s.points {
@@ -32,6 +34,7 @@ func (m *play) fault() string {
 	return ""
 }
 
+// oneCode tells whether all used rests of a side show one code and nothing else.
 func (m *play) oneCode(side float64) (code float64, same bool, n int) {
 	for i, p := range m.now.points {
 		if t := &m.now.turns[i]; p.side == side && p.used {
@@ -45,6 +48,7 @@ func (m *play) oneCode(side float64) (code float64, same bool, n int) {
 	return code, n > 0, n
 }
 
+// spread is the range of the used rests of a side.
 func (m *play) spread(side float64) float64 {
 	low, high := inf, -inf
 	for _, p := range m.now.points {
@@ -55,6 +59,7 @@ func (m *play) spread(side float64) float64 {
 	return high - low
 }
 
+// drop gives up what was gathered and starts over.
 func (m *play) drop(reason string, out *Out) {
 	out.Notes = append(out.Notes, Note{Kind: DroppedTake, T: m.core.now, Text: reason})
 	m.reason = reason
@@ -65,6 +70,8 @@ func (m *play) drop(reason string, out *Out) {
 	}
 }
 
+// Finish closes a take whose gauge shows the same code at both stops: then the
+// play is known only to be less than a step or so.
 func (m *play) Finish(t float64, out *Out) {
 	if m.done || !m.started || m.counted > 0 {
 		return
@@ -84,6 +91,7 @@ func (m *play) Finish(t float64, out *Out) {
 	m.bound(t, out)
 }
 
+// bound gives the upper bound of a play that never changed the reading.
 func (m *play) bound(t float64, out *Out) {
 	m.done = true
 	step, step2 := m.steps()

@@ -7,8 +7,10 @@ import (
 	"thouwright/internal/motion"
 )
 
+// turnShare of a window is the least movement that turns round.
 const turnShare = 0.75
 
+// refresh measures a rest that is going on once more.
 func (m *play) refresh(k int, f *motion.Finder) []turn {
 	if f.InRest() && m.spec.Gauge.Sends != ledger.OnPress {
 		r := f.Current()
@@ -17,6 +19,8 @@ func (m *play) refresh(k int, f *motion.Finder) []turn {
 	return m.turns[k].turns
 }
 
+// evaluate looks at all turning points afresh: the run of strokes up to now
+// that aimless handling would be least likely to make is the take in progress.
 func (m *play) evaluate(out *Out) {
 	m.now = nil
 	m.isFine = false
@@ -35,6 +39,8 @@ func (m *play) evaluate(out *Out) {
 	}
 }
 
+// What regular work looks like: nobody holds a part longer, or takes longer
+// from stop to stop. Anything else begins a new run.
 const (
 	longestHold   = 5.0 // s
 	longestStroke = 2.0 // s, and what a slow gauge misses
@@ -55,6 +61,7 @@ const (
 	earlyShare = 0.7
 )
 
+// search looks for the best run that ends with the last turning point.
 func (m *play) search(all []turn, floor float64, fine bool) {
 	n := len(all)
 	first := n - 1
@@ -84,6 +91,8 @@ func (m *play) search(all []turn, floor float64, fine bool) {
 	}
 }
 
+// likely is a quick look whether half of the strokes are anything like the
+// first, before they are sorted in earnest.
 func likely(run []turn, floor float64) bool {
 	first := math.Abs(run[1].Value - run[0].Value)
 	low, high := first/2-floor, 2*first+floor
@@ -96,6 +105,7 @@ func likely(run []turn, floor float64) bool {
 	return 2*like >= len(run)-1
 }
 
+// regular tells whether two turning points can be neighbours in one run.
 func (m *play) regular(a, b turn, fine bool) bool {
 	if m.spec.Gauge.Sends == ledger.OnPress {
 		return true
@@ -106,6 +116,9 @@ func (m *play) regular(a, b turn, fine bool) bool {
 	return b.paused <= 1
 }
 
+// What is asked of rests one code apart. Two stops on neighbouring codes agree
+// by the grid and prove nothing by that; what tells them from the flicker of a
+// gauge that stands between two codes is that the steps are clean and quick.
 const (
 	cleanReadings = 4   // in each rest
 	cleanStep     = 0.6 // s from one to the next, and what a slow gauge misses
@@ -151,6 +164,8 @@ func (m *play) note(out *Out) {
 	m.counted, m.leftOut = s.strokes, s.leftOut
 }
 
+// known is what is known of a rest's repeatability without looking at how the
+// rests agree: the step, their own scatter, and what a hand can do.
 func (m *play) known() float64 {
 	var own float64
 	n := 0
@@ -168,11 +183,16 @@ func (m *play) known() float64 {
 	return math.Sqrt(own + hand*hand + share*share)
 }
 
+// sure is the chance below which the present series is no handling.
 func (m *play) sure() float64 {
 	wide := m.now.fit.play / max(m.step, m.spec.twoMicron())
 	return min(sureLeast, sureRun-sureSize*math.Log(max(1, wide)))
 }
 
+// early widens the scatter of a series that was nearly too wide to be complete:
+// a series that is complete because its scatter came out small is, now and
+// then, one whose scatter is larger. (Waiting for strokes that agree by luck
+// would cover 83 to 92 %.)
 func (m *play) early() float64 {
 	most := m.known() * math.Sqrt(quantileOf(&chi99, m.now.fit.dof)/float64(m.now.fit.dof))
 	if !m.isFine {
@@ -199,6 +219,8 @@ func (m *play) complete() bool {
 	return !m.tooVaried() || n >= m.spec.MaxStrokes
 }
 
+// tooVaried is the 99 % chi-square test of the strokes against noise known
+// independently of them.
 func (m *play) tooVaried() bool {
 	sigma := m.known()
 	return m.now.fit.rss > quantileOf(&chi99, m.now.fit.dof)*sigma*sigma

@@ -15,9 +15,23 @@ func main() {
 	n := flag.Int("n", 400, "takes per cell")
 	seed := flag.Uint64("seed", 1, "seed")
 	hours := flag.Float64("hours", 0, "hours of handling")
+	table := flag.Bool("table", false, "")
 	foe := flag.Bool("foe", false, "")
 	byPlay := flag.Bool("byplay", false, "")
 	flag.Parse()
+	if *table {
+		fmt.Println(proving.Header)
+		i := uint64(0)
+		for _, d := range []float64{0.0254, 0.01, 0.001} {
+			for _, k := range []float64{0, 0.1, 0.15, 0.2, 0.25, 0.35, 0.5, 0.75, 1} {
+				for _, strokes := range []int{6, 10} {
+					i++
+					fmt.Println(proving.Cell{Step: d, Noise: k, Strokes: strokes}.Run(rand.New(rand.NewPCG(*seed, i)), *n))
+				}
+			}
+		}
+		return
+	}
 	if *foe {
 		for i, x := range proving.Texts {
 			for _, k := range []float64{0.1, 0.5, 1} {
