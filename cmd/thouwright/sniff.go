@@ -35,6 +35,9 @@ func (c *sniffCmd) Run(ctx *runContext) error {
 	if len(errs) > 0 {
 		return errors.Join(errs...)
 	}
+	if err := sniff.Worth(address); err != nil {
+		return err
+	}
 	stop, cancel := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
 	defer cancel()
 	ear, err := sniff.OpenEar(stop, address)

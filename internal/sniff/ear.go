@@ -22,13 +22,22 @@ type stamped struct {
 	at time.Time
 }
 
-// OpenEar opens the port at a. A tape or a keyboard has nothing to find out.
-func OpenEar(ctx context.Context, a port.Address) (*PortEar, error) {
+// Worth tells why there is nothing to find out at an address: a tape or a
+// keyboard has no settings.
+func Worth(a port.Address) error {
 	switch a.Kind {
 	case port.Tape:
-		return nil, fmt.Errorf("%s is a tape: see what 'decode' or 'replay' makes of it; expected a serial port, tcp:// or rfc2217://", a)
+		return fmt.Errorf("%s is a tape: see what 'decode' or 'replay' makes of it; expected a serial port, tcp:// or rfc2217://", a)
 	case port.Keys:
-		return nil, fmt.Errorf("%s acts as a keyboard: it has no line settings; write driver = \"signed-decimal\" and see what it gives", a)
+		return fmt.Errorf("%s acts as a keyboard, which has no line settings: write driver = \"signed-decimal\" and see what it gives", a)
+	}
+	return nil
+}
+
+// OpenEar opens the port at a.
+func OpenEar(ctx context.Context, a port.Address) (*PortEar, error) {
+	if err := Worth(a); err != nil {
+		return nil, err
 	}
 	p, err := port.Open(ctx, a, port.DefaultSettings)
 	if err != nil {
