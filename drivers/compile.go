@@ -382,6 +382,7 @@ func (c *compiler) message(f *formMessage, path []any) (l line, err error) {
 	if l.ops, err = p.parse(); err != nil {
 		return say("pattern", err)
 	}
+	stops(l.ops, nil)
 	lead(l.ops)
 	l.cutTail()
 	l.simple = l.tail == nil

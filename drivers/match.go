@@ -40,6 +40,7 @@ type op struct {
 	kind  opKind
 	n     int // width in bytes, 0 free
 	c     byte
+	stop  byte // a free field ends before it; 0 nothing
 	fold  bool
 	needs bool // of [ ]: it cannot match nothing
 	lead  bool // of several values: this kind stands before its value
@@ -219,7 +220,7 @@ func run(o *op, b []byte, i int) int {
 		case opLetters:
 			ok = lower(c) >= 'a' && lower(c) <= 'z'
 		default:
-			ok = c > ' '
+			ok = c > ' ' && (o.stop == 0 || c != o.stop)
 		}
 		if !ok {
 			break
@@ -355,7 +356,7 @@ func (d *Decoder) field(o *op, b []byte, i int) int {
 				c.to--
 			}
 		} else {
-			for end = c.from; end < len(b) && inField(o.kind, b[end]); end++ {
+			for end = c.from; end < len(b) && inField(o.kind, b[end]) && (o.stop == 0 || b[end] != o.stop); end++ {
 			}
 			c.to = end
 		}

@@ -219,3 +219,25 @@ func lead(ops []op) {
 	})
 	walk(ops, func(o *op) { o.lead = before[o.kind] })
 }
+
+// stops tells free fields ({note}, {word}) where they end although their bytes
+// would go on: at the literal that follows them in the pattern.
+func stops(ops []op, next *op) {
+	for i := range ops {
+		o, after := &ops[i], next
+		if i+1 < len(ops) {
+			after = &ops[i+1]
+		}
+		stops(o.sub, after)
+		free := o.n == 0 && (o.kind == opWord || o.kind == opNote && o.words == nil)
+		if !free || after == nil {
+			continue
+		}
+		switch after.kind {
+		case opByte:
+			o.stop = after.c
+		case opLit:
+			o.stop = after.lit[0]
+		}
+	}
+}

@@ -185,6 +185,14 @@ pattern = "{value}[{unit}] {note}"
 [[example]]
 bytes = "1.5 mm #12/A<CR>"
 gives = ["1.5 mm (#12/A)"]`,
+		"a free word ends at the character that follows it": `
+pattern = "{word}:{value}[{note}]*{check}"
+[check]
+kind = "sum"
+as = "decimal"
+[[example]]
+bytes = "ab/c:1.5 OK*7<CR>x:2*3<CR>"
+gives = ["1.5 (OK)", "garbled"]`,
 		"no reading from too many digits": `
 pattern = "{value}"
 [[example]]
