@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
 
@@ -131,8 +132,40 @@ func Parse(file string, text []byte) (*Driver, error) {
 		if pe.Message != "" {
 			what = pe.Message
 		}
+	default:
+		what = wrongType(what)
 	}
 	return nil, oneLine(file, line, what)
+}
+
+// libraryType is how the TOML library says that a value is of the wrong kind.
+var libraryType = regexp.MustCompile(`^toml: (line \d+) \(last key "([^"]*)"\): (?:type mismatch for .*: expected (\w+) but found (\w+)|incompatible types: TOML value has type (\w+); destination has type (\w+))`)
+
+// wrongType says it in a mechanic's words.
+func wrongType(text string) string {
+	m := libraryType.FindStringSubmatch(text)
+	if m == nil {
+		return strings.TrimPrefix(text, "toml: ")
+	}
+	word := func(t string) string {
+		switch t {
+		case "table", "map", "struct":
+			return "a table, [" + m[2] + "]"
+		case "string":
+			return "text in quotes"
+		case "slice", "array":
+			if m[2] == "message" || m[2] == "example" {
+				return "a repeated table, [[" + m[2] + "]]"
+			}
+			return `a list, ["…", "…"]`
+		case "bool", "boolean":
+			return "true or false"
+		case "integer", "int", "int64", "float":
+			return "a number without quotes"
+		}
+		return t
+	}
+	return fmt.Sprintf("%s: %s is %s; expected %s", m[1], m[2], word(m[4]+m[5]), word(m[3]+m[6]))
 }
 
 // oneLine is "FILE:LINE: what", in one line whatever the file held.
@@ -174,6 +207,16 @@ func parse(file string, text []byte, lines form.Lines) (*Driver, error) {
 			continue // free tables: the compiler looks at each of their keys
 		}
 		return nil, unknownKey(lines, k)
+	}
+	// The library drops what is no table without a word.
+	for _, k := range []string{"number", "units", "channels", "status", "notes", "signs", "faults"} {
+		if t := meta.Type(k); meta.IsDefined(k) && t != "Hash" && t != "" { // "": opened by [k.NAME] alone
+			more := ""
+			if k == "channels" {
+				more = "; names for the values of a pattern belong into its [[message]]"
+			}
+			return nil, wrongAt([]any{k}, "is no table; expected [%s] and its words below it, each as \"word\" = \"…\"%s", k, more)
+		}
 	}
 	name := strings.TrimSuffix(filepath.Base(file), ".toml")
 	if f.Name != "" {

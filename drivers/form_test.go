@@ -116,6 +116,13 @@ func TestMistakes(t *testing.T) {
 		{"pattern = '{value}'\n[poll]\nsend = 'R{channel}<CR>'", `x.toml:3: poll.send has {channel}; expected channels = ["01", …] beside it`},
 		{"pattern = '{value}'\n[poll]\nevery = '1s'", `x.toml:2: poll has neither send nor start`},
 		{"pattern = '{value}'\n[[example]]\ngives = ['1']", "x.toml:2: example 1, bytes is missing"},
+		{"pattern = '{value}'\nchannels = ['a']", "x.toml:2: channels is no table; expected [channels]"},
+		{"pattern = '{value}'\nunits = 'mm'", "x.toml:2: units is no table"},
+		{"pattern = '{value}'\nframe = 'x'", "x.toml:2: "},
+		{"pattern = '{value}'\nmessage = 'x'", "x.toml:2: "},
+		{"pattern = '{value}'\npoll = 5", "x.toml:2: "},
+		{"pattern = 5", "x.toml:1: "},
+		{"pattern = '{value}'\nexample = ['x']", "x.toml:2: "},
 		{"pattern = {value}", "x.toml:1: "},
 		{"pattern = '{value}'\npattern = '{value}'", "x.toml:2: "},
 	} {
