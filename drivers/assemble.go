@@ -50,6 +50,10 @@ func (d *Decoder) give(l *line, frame []byte, emit func(*Value)) {
 			vals = append(vals, p)
 		}
 	}
+	if len(vals) == 0 { // its {value} may be missing, and was
+		d.whole(l, frame, emit)
+		return
+	}
 	d.notes = d.notes[:0]
 	// An attribute that leads belongs to the values up to the next of its kind,
 	// one that trails to the values since the last of its kind.

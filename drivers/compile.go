@@ -397,7 +397,13 @@ func (c *compiler) message(f *formMessage, path []any) (l line, err error) {
 		}
 		l.simple = l.simple && (o.kind < opOptional && o.kind != opSkip || o.kind == opOptional || o.kind == opValue || o.kind == opUnit)
 	})
-	l.simple = l.simple && l.values == 1 && !l.many
+	always := 0 // values that cannot be missing
+	for i := range l.ops {
+		if l.ops[i].kind == opValue {
+			always++
+		}
+	}
+	l.simple = l.simple && l.values == 1 && always == 1 && !l.many
 	if items > 1 || f.Item != "" && items == 0 {
 		return say("pattern", fmt.Errorf("has {items} %d times; expected once where there is an item", items))
 	}

@@ -8,6 +8,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"thouwright/internal/ledger"
 )
 
 // odd are shapes that no built-in file has, for the properties below.
@@ -44,6 +46,9 @@ func allShapes(t testing.TB) []*Driver {
 // out as text.
 func feed(d *Decoder, b []byte, cuts []int) (got []string) {
 	emit := func(v *Value) {
+		if !v.HasVal && v.Fault == ledger.NoFault {
+			panic("neither value nor fault: " + string(v.Raw))
+		}
 		got = append(got, d.drv.Show(v)+" raw "+string(v.Raw)+" why "+v.Reason.String()+" step "+v.Step.String())
 	}
 	last := 0
@@ -131,7 +136,7 @@ func FuzzDecode(f *testing.F) {
 // FuzzParse: no text panics or hangs the parser, every error is one line that
 // names the file, and what compiles decodes its own text without trouble.
 func FuzzParse(f *testing.F) {
-	wantSeeds(f, "FuzzParse", 3)
+	wantSeeds(f, "FuzzParse", 4)
 	for _, d := range BuiltIn().All() {
 		f.Add(d.Text)
 	}

@@ -193,6 +193,18 @@ as = "decimal"
 [[example]]
 bytes = "ab/c:1.5 OK*7<CR>x:2*3<CR>"
 gives = ["1.5 (OK)", "garbled"]`,
+		"a value that may be missing, and nothing else said": `
+pattern = "[{value}] {unit}"
+[[example]]
+bytes = "1.5 mm<CR> in<CR>2 mm<CR>"
+gives = ["1.5 mm", "2 mm"]`,
+		"a value that may be missing": `
+pattern = "[{value}] {unit}[,{status}]"
+[status]
+"E" = "error"
+[[example]]
+bytes = "1.5 mm<CR> in<CR> mm,E<CR>2 mm,E<CR>"
+gives = ["1.5 mm", "error", "error"]`,
 		"no reading from too many digits": `
 pattern = "{value}"
 [[example]]
