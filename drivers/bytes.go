@@ -79,25 +79,3 @@ func parseBytes(s string) ([]byte, error) {
 	}
 	return b, nil
 }
-
-// showBytes writes bytes the way a driver file does.
-func showBytes(b []byte) string {
-	var out strings.Builder
-	for _, c := range b {
-		switch {
-		case c == '\r':
-			out.WriteString("<CR>")
-		case c == '\n':
-			out.WriteString("<LF>")
-		case c == 2:
-			out.WriteString("<STX>")
-		case c == 3:
-			out.WriteString("<ETX>")
-		case c < 0x20 || c >= 0x7F:
-			fmt.Fprintf(&out, "<0x%02X>", c)
-		default:
-			out.WriteByte(c)
-		}
-	}
-	return out.String()
-}

@@ -28,13 +28,4 @@ func mustParse(t testing.TB, text string) *Driver {
 	return d
 }
 
-func decodeAll(d *Driver, chunks ...string) (got []string) {
-	dec := d.NewDecoder()
-	at := int64(0)
-	for _, c := range chunks {
-		dec.Feed([]byte(c), at, func(v *Value) { got = append(got, d.Show(v)+" <"+string(v.Raw)+">") })
-	}
-	return got
-}
-
 func show(s []string) string { return fmt.Sprintf("%q", s) }

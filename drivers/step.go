@@ -16,7 +16,6 @@ type Steps struct {
 	by       map[stepKey]*stepOf
 	last     *stepOf
 	lastKey  stepKey
-	key      []byte
 }
 
 type stepKey struct {

@@ -84,9 +84,6 @@ func (w *words) find(d *Decoder, b []byte, i int) (m *meaning, end int) {
 	return m, end
 }
 
-// may tells whether a word could begin with c.
-func (w *words) may(c byte) bool { return w.from[c] != w.from[int(c)+1] || len(w.made) > 0 }
-
 func hasAt(b []byte, i int, text []byte, fold bool) bool {
 	if len(b)-i < len(text) {
 		return false

@@ -183,6 +183,9 @@ func (c *Capture) Link(gauges []string, up bool, message string, at ledger.Stamp
 			kind = ledger.EvGaugeBack
 		}
 		c.event(out, kind, g, message)
+		if !up {
+			c.remember(g).NewSetUp() // what it read before says nothing of where it now stands
+		}
 		if !up && c.machine != nil && (g == c.spec.Gauge.Name || g == c.minus.gauge) {
 			c.giveUp(g+" was lost", out)
 			c.start(out)

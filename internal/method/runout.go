@@ -24,7 +24,6 @@ type runOut struct {
 	n        int       // readings taken
 	stations []motion.Rest
 	pressed  bool // stations are pressed; rests by themselves no longer count
-	moved    bool
 	done     bool
 	reason   string
 }

@@ -17,7 +17,6 @@ const sizeGaugings = 3
 type size struct {
 	core
 	gaugings []motion.Rest // the last that agreed
-	current  motion.Rest
 	live     bool
 	moved    bool // since the last gauging: a rest must be reached from movement
 	away     float64

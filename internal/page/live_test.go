@@ -128,14 +128,14 @@ func TestDaemonRestart(t *testing.T) {
 	o.Listen = s.addr().String()
 	sc.set(func(l *ledger.Live) { a := *l.Active; a.Position = "elsewhere now"; l.Active = &a })
 	_, stop = start()
-	defer stop()
 	until(t, ctx, `document.getElementById('lost').hidden && document.querySelector('.position').textContent === 'elsewhere now'`)
 	if !js[bool](t, ctx, `window.sameLoad === true`) {
 		t.Error("the page was loaded anew though nothing of it had changed")
 	}
 	stop()
 	o.ChangeToken = "new"
-	_, stop = start()
+	_, last := start()
+	defer last()
 	until(t, ctx, `!window.sameLoad && document.querySelector('meta[name=token]').content === 'new' && document.body.dataset.link === 'up'`)
 }
 
@@ -238,6 +238,7 @@ func TestActions(t *testing.T) {
 	if c := last("redo"); c.Take != 3 || c.Position != "straight ahead" {
 		t.Errorf("redo of %+v", c)
 	}
+	until(t, ctx, `!document.querySelector('dialog')`)
 	// A refusal is said in the desk's words.
 	sc.d.mu.Lock()
 	sc.d.fail = errors.New("no take to accept yet: rock it first")

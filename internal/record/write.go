@@ -12,6 +12,8 @@ import (
 // formats are the forms a record can take, by the ending of a file's name.
 var formats = map[string]func(*Record, io.Writer, time.Time) error{
 	"html": (*Record).HTML,
+	"pdf":  (*Record).PDF,
+	"xlsx": (*Record).XLSX,
 	"csv":  func(r *Record, w io.Writer, _ time.Time) error { return r.CSV(w) },
 }
 

@@ -1,0 +1,195 @@
+package record
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"time"
+
+	"github.com/xuri/excelize/v2"
+
+	"thouwright/internal/ledger"
+)
+
+// sheetRows is what one sheet of a spreadsheet holds.
+const sheetRows = excelize.TotalRows
+
+// XLSX writes the record as a spreadsheet: a sheet each of takes, rests, budget
+// and events, with numbers as numbers, units in columns of their own, and texts
+// as texts, so that nothing in them is ever taken for a formula.
+func (r *Record) XLSX(w io.Writer, _ time.Time) error {
+	f := excelize.NewFile()
+	defer f.Close()
+	if err := f.SetDocProps(&excelize.DocProperties{Title: "Job " + inert(r.Number), Creator: "Thouwright"}); err != nil {
+		return err
+	}
+	for _, s := range []struct {
+		name string
+		rows func(row func(...any) error) error
+	}{
+		{"takes", r.takeRows}, {"rests", r.restRows}, {"budget", r.budgetRows}, {"extras", r.extraRows}, {"events", r.eventRows},
+	} {
+		if err := r.sheet(f, s.name, s.rows); err != nil {
+			return fmt.Errorf("spreadsheet, %s: %w", s.name, err)
+		}
+	}
+	if err := f.DeleteSheet("Sheet1"); err != nil {
+		return err
+	}
+	return f.Write(w)
+}
+
+// sheet streams rows into sheets of one name; what is more than one holds goes
+// on in 'name 2', with the head again.
+func (r *Record) sheet(f *excelize.File, name string, rows func(row func(...any) error) error) error {
+	head, err := f.NewStyle(&excelize.Style{Font: &excelize.Font{Bold: true}})
+	if err != nil {
+		return err
+	}
+	when, err := f.NewStyle(&excelize.Style{CustomNumFmt: ptr("yyyy-mm-dd hh:mm:ss")})
+	if err != nil {
+		return err
+	}
+	var s *excelize.StreamWriter
+	var columns []any
+	n, part := 0, 0
+	open := func() error {
+		part++
+		n = 0
+		title := name
+		if part > 1 {
+			title = fmt.Sprintf("%s %d", name, part)
+		}
+		if _, err := f.NewSheet(title); err != nil {
+			return err
+		}
+		if s, err = f.NewStreamWriter(title); err != nil {
+			return err
+		}
+		return s.SetPanes(&excelize.Panes{Freeze: true, YSplit: 1, TopLeftCell: "A2", ActivePane: "bottomLeft"})
+	}
+	put := func(cells []any, style int) error {
+		n++
+		out := make([]any, len(cells))
+		for i, c := range cells {
+			switch v := c.(type) {
+			case time.Time:
+				out[i] = excelize.Cell{StyleID: when, Value: v}
+			case float64:
+				if !math.IsNaN(v) && !math.IsInf(v, 0) {
+					out[i] = v
+				}
+			default:
+				out[i] = c
+			}
+			if style != 0 {
+				out[i] = excelize.Cell{StyleID: style, Value: c}
+			}
+		}
+		return s.SetRow(fmt.Sprintf("A%d", n), out)
+	}
+	if err := open(); err != nil {
+		return err
+	}
+	err = rows(func(cells ...any) error {
+		if columns == nil {
+			columns = cells
+			return put(cells, head)
+		}
+		if n == sheetRows {
+			if err := s.Flush(); err != nil {
+				return err
+			}
+			if err := open(); err != nil {
+				return err
+			}
+			if err := put(columns, head); err != nil {
+				return err
+			}
+		}
+		return put(cells, 0)
+	})
+	if err != nil {
+		return err
+	}
+	return s.Flush()
+}
+
+func ptr[T any](v T) *T { return &v }
+
+func (r *Record) takeRows(row func(...any) error) error {
+	if err := row("take", "time (UTC)", "stage", "component", "position", "check", "method", "gauge", "result", "U95", "low", "high", "unit",
+		"verdict", "side", "p within", "p below", "p above", "times the upper limit", "strokes", "left out", "replaces", "operator", "words", "note"); err != nil {
+		return err
+	}
+	for _, t := range r.AllTakes() {
+		times := math.NaN()
+		if t.Times != 0 {
+			times = t.Times
+		}
+		err := row(t.Take.Take, t.At.Time(), t.Tag.Stage, t.Tag.Component, t.Tag.Position, t.Tag.Check, t.Method, t.Gauge,
+			t.Take.Result, t.Take.U95, t.Low, t.High, t.Unit.String(), string(t.Verdict), t.Side, t.PIn, t.PBelow, t.PAbove,
+			times, t.Strokes, t.LeftOut, whole(t.Replaces), t.Operator, t.Words, t.Note)
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (r *Record) restRows(row func(...any) error) error {
+	if err := row("take", "rest", "time, s", "side", "level", "value", "unit", "used", "reason"); err != nil {
+		return err
+	}
+	for _, t := range r.AllTakes() {
+		for _, x := range t.Rests {
+			if err := row(t.Take.Take, x.Rest, x.T, x.Side, x.Level, x.Value, t.Unit.String(), x.Used, x.Reason); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func (r *Record) budgetRows(row func(...any) error) error {
+	if err := row("take", "part", "value", "unit", "distribution", "divisor", "standard uncertainty", "degrees of freedom"); err != nil {
+		return err
+	}
+	for _, t := range r.AllTakes() {
+		for _, b := range t.Budget {
+			if err := row(t.Take.Take, b.Part, b.Value, b.Unit.String(), b.Distribution, b.Divisor, b.U, b.Dof); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func (r *Record) extraRows(row func(...any) error) error {
+	if err := row("take", "quantity", "value", "unit", "U95"); err != nil {
+		return err
+	}
+	for _, t := range r.AllTakes() {
+		for _, x := range t.Extras {
+			if err := row(t.Take.Take, x.Quantity, x.Value, x.Unit.String(), x.U95); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func (r *Record) eventRows(row func(...any) error) error {
+	if err := row("time (UTC)", "kind", "gauge", "text"); err != nil {
+		return err
+	}
+	for _, e := range r.folder.Events {
+		if e.Kind == ledger.EvAnchor {
+			continue
+		}
+		if err := row(e.At.Time(), string(e.Kind), e.Gauge, e.Text); err != nil {
+			return err
+		}
+	}
+	return nil
+}
