@@ -44,6 +44,7 @@ func (d *Daemon) saveSheet(number string, text []byte) error {
 	if config.Refused(problems) {
 		return problemsError(problems)
 	}
+	d.reload() // at once: the person who saved it looks for it now
 	return nil
 }
 

@@ -163,6 +163,10 @@ func (r *Reader) wrong(format string, args ...any) error {
 	return &SyntaxError{r.file, r.line, fmt.Sprintf(format, args...)}
 }
 
+// mostMicros bounds a time on a tape, about 31 years, so that sums with it
+// cannot overflow.
+const mostMicros = 1_000_000_000_000_000
+
 // seconds reads "12.345678" up to the tab, exactly, to the microsecond.
 // Further digits are cut.
 func seconds(b []byte) (micros int64, rest []byte, ok bool) {
@@ -195,6 +199,9 @@ func seconds(b []byte) (micros int64, rest []byte, ok bool) {
 			return 0, nil, false
 		}
 		micros *= 10
+	}
+	if micros > mostMicros {
+		return 0, nil, false
 	}
 	return micros, b[i+1:], true
 }
