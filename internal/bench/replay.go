@@ -202,7 +202,7 @@ const parcelOf = 512
 
 func (s *journalSink) readings(_ int, batch []ledger.Reading) {
 	if s.held == nil {
-		s.held = batches.Get().(*parcel)
+		s.held = newParcel()
 	}
 	s.held.add(batch)
 	if len(s.held.readings) >= parcelOf {

@@ -106,8 +106,10 @@ func (s *session) close(ctx context.Context, at ledger.Stamp) error {
 	return err
 }
 
-// batches recycles the memory in which readings travel to the journal.
-var batches = sync.Pool{New: func() any { return new(parcel) }}
+// filled and empty recycle the memory in which readings travel to the journal:
+// parcels that hold some, and parcels that gave theirs away. (In one pool an
+// empty one would come up while filled ones lie below it.)
+var filled, empty sync.Pool
 
 // parcel is a batch of readings on its way to the journal, raw bytes and all:
 // the engine's own batch is used again for the next chunk.
@@ -130,19 +132,36 @@ func (p *parcel) add(batch []ledger.Reading) {
 	}
 }
 
+func newParcel() *parcel {
+	if p, ok := filled.Get().(*parcel); ok {
+		return p
+	}
+	return emptyParcel()
+}
+
+func emptyParcel() *parcel {
+	if p, ok := empty.Get().(*parcel); ok {
+		return p
+	}
+	return new(parcel)
+}
+
 // handOver copies a batch for the journal.
 func handOver(batch []ledger.Reading) []ledger.Reading {
-	p := batches.Get().(*parcel)
+	p := newParcel()
 	p.add(batch)
 	return p.send()
 }
 
 // send gives the parcel's readings away. The parcel is found again through the
-// first of them: its raw bytes begin the arena.
+// first of them: its raw bytes begin the arena, which may have grown since.
 func (p *parcel) send() []ledger.Reading {
 	out := p.readings
+	if len(out) > 0 {
+		out[0].Raw = p.arena[:len(out[0].Raw)]
+	}
 	p.readings, p.arena = nil, nil
-	batches.Put(p)
+	empty.Put(p)
 	return out
 }
 
@@ -151,11 +170,9 @@ func takeBack(batch []ledger.Reading) {
 	if len(batch) == 0 || cap(batch) > mostKept {
 		return
 	}
-	p := batches.Get().(*parcel)
-	if p.readings == nil {
-		p.readings, p.arena = batch[:0], batch[0].Raw[:0]
-	}
-	batches.Put(p)
+	p := emptyParcel()
+	p.readings, p.arena = batch[:0], batch[0].Raw[:0]
+	filled.Put(p)
 }
 
 // readText reads a file that a person wrote; where it can't be, the text is

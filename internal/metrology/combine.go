@@ -397,40 +397,31 @@ func (c *Combined) halfWidth(p float64) float64 {
 	})
 }
 
-// solve finds x with F(x) = p by Newton's method inside a bracket.
+// solve finds x with F(x) = p by Newton's method from where a normal
+// distribution has it, inside the bracket that the values so far leave.
 func solve(p, u float64, at func(float64) (F, f float64)) float64 {
-	lo, hi := -2*u, 2*u
-	for i := 0; i < 60; i++ {
-		if F, _ := at(lo); F <= p {
-			break
-		}
-		lo *= 2
-	}
-	x := hi
-	for i := 0; i < 60; i++ {
-		F, _ := at(x)
-		if F >= p {
-			break
-		}
-		lo, x = x, 2*x
-	}
-	hi = x
-	for i := 0; i < 100; i++ {
+	lo, hi := math.Inf(-1), math.Inf(1)
+	x := u * math.Sqrt2 * math.Erfinv(2*p-1)
+	most := 2 * u // the longest step out of an open bracket; a heavy tail lies far out
+	for range 100 {
 		F, f := at(x)
 		d := F - p
+		if math.Abs(d) < 1e-11 {
+			return x
+		}
 		if d > 0 {
 			hi = x
 		} else {
 			lo = x
 		}
-		if math.Abs(d) < 1e-11 {
-			return x
-		}
-		next := x - d/f
+		next := x - min(max(d/f, -most), most)
 		if !(next > lo && next < hi) {
 			next = (lo + hi) / 2
 		}
-		if math.Abs(next-x) <= 1e-12*u {
+		most *= 2
+		// Newton's error is squared by each step, so after one this small there
+		// is nothing left of it.
+		if math.Abs(next-x) <= 1e-9*u {
 			return next
 		}
 		x = next

@@ -60,13 +60,13 @@ func WordsIn(unit quantity.Unit, t *ledger.Take, v Verdict, c Combined) string {
 	if v.Side == Below || v.Side == "" && v.PBelow > v.PAbove {
 		over, side = t.Low-t.Result, Below
 	}
-	least := over + c.Quantile(1-conf)
-	if side == Below {
-		least = over - c.Quantile(conf)
-	}
 	var b strings.Builder
 	switch v.Verdict {
 	case ledger.Fail:
+		least := over + c.Quantile(1-conf)
+		if side == Below {
+			least = over - c.Quantile(conf)
+		}
 		b.WriteString(too(t.Method, side) + " by " + say.full(over))
 		if least > 0 && say.bare(least) != say.bare(over) {
 			b.WriteString(", at least " + say.bare(least))

@@ -20,6 +20,8 @@ const (
 	// ringSize is how many readings of a rest are kept; of a longer rest the
 	// last ones.
 	ringSize = 256
+	// ringBegin holds the rests of a quick hand; a new finder is made for each take.
+	ringBegin = 32
 	// gapSeconds: a streaming gauge that was silent for longer has lost
 	// readings, and what it shows then starts a new stretch.
 	gapSeconds = 2.5
@@ -68,14 +70,14 @@ type sample struct {
 }
 
 // Finder finds rests in the readings of one gauge. The zero value is not
-// ready; use NewFinder. It allocates nothing after that.
+// ready; use NewFinder. It allocates only where a rest is longer than any before.
 type Finder struct {
 	set  Settings
 	step float64
 
-	ring        [ringSize]sample
-	first, next int     // the candidate stretch is ring[first:next], indices grow without end
-	low, high   float64 // its range
+	ring        []sample // a power of two long; grows to ringSize where a rest is long
+	first, next int      // the candidate stretch is ring[first:next], indices grow without end
+	low, high   float64  // its range
 	confirmed   bool
 	dropped     int // readings of a long rest that left the ring
 	headSeq     uint64
@@ -107,7 +109,7 @@ func NewFinder(s Settings) *Finder {
 	if s.Steps <= 0 {
 		s.Steps = windowSteps
 	}
-	return &Finder{set: s}
+	return &Finder{set: s, ring: make([]sample, ringBegin)}
 }
 
 // SetStep tells the gauge's step, in the unit of the readings.
@@ -168,7 +170,7 @@ func (f *Finder) Reading(t, v float64, seq uint64) Event {
 		}
 		f.push(s)
 		if f.next-f.first >= 3 {
-			a, b := f.ring[(f.next-3)%ringSize].v, f.ring[(f.next-2)%ringSize].v
+			a, b := f.at(f.next-3).v, f.at(f.next-2).v
 			f.noise.agreeing(a, b, v, f.step+f.set.Floor/2, f.step, f.set.OnChange)
 		}
 		return ev | f.confirm()
@@ -261,18 +263,33 @@ func (f *Finder) restart(s sample) {
 }
 
 func (f *Finder) head() {
-	h := &f.ring[f.first%ringSize]
+	h := f.at(f.first)
 	f.headSeq, f.headT, f.dropped, f.wild = h.seq, h.t, 0, 0
 }
 
 func (f *Finder) push(s sample) {
-	if f.next-f.first == ringSize {
-		f.first++
-		f.dropped++
+	if f.next-f.first == len(f.ring) {
+		if len(f.ring) < ringSize {
+			f.grow()
+		} else {
+			f.first++
+			f.dropped++
+		}
 	}
-	f.ring[f.next%ringSize] = s
+	*f.at(f.next) = s
 	f.next++
 	f.low, f.high = min(f.low, s.v), max(f.high, s.v)
+}
+
+func (f *Finder) at(i int) *sample { return &f.ring[i&(len(f.ring)-1)] }
+
+// grow doubles the ring.
+func (f *Finder) grow() {
+	ring := make([]sample, 2*len(f.ring))
+	for i := f.first; i < f.next; i++ {
+		ring[i&(len(ring)-1)] = *f.at(i)
+	}
+	f.ring = ring
 }
 
 // slide adds s and drops readings from the front until the stretch agrees.
@@ -281,7 +298,7 @@ func (f *Finder) slide(s sample, w float64) {
 	low, high := s.v, s.v
 	i := f.next - 1
 	for i > f.first {
-		v := f.ring[(i-1)%ringSize].v
+		v := f.at(i - 1).v
 		l, h := min(low, v), max(high, v)
 		if h-l > w {
 			break
@@ -314,7 +331,7 @@ func (f *Finder) confirm() Event {
 	if f.confirmed || f.next == f.first {
 		return 0
 	}
-	span := f.ring[(f.next-1)%ringSize].t - f.headT
+	span := f.at(f.next-1).t - f.headT
 	n := f.next - f.first
 	switch {
 	case f.set.OnChange:
@@ -341,7 +358,7 @@ func (f *Finder) measure(until float64, ended bool) Rest {
 	if n == 0 {
 		return Rest{}
 	}
-	last := f.ring[(f.next-1)%ringSize]
+	last := *f.at(f.next - 1)
 	r := Rest{FirstSeq: f.headSeq, LastSeq: last.seq, Start: f.headT, End: last.t, Count: n + f.dropped, Wild: f.wild, Path: f.path}
 	if f.set.OnChange {
 		until = max(until, last.t)
@@ -354,15 +371,15 @@ func (f *Finder) measure(until float64, ended bool) Rest {
 	}
 	skip := max(0, (n+f.dropped)/3-f.dropped)
 	from, to := f.first+skip, f.next
-	for k := (to - from) / 3; ended && k > 0 && last.t-f.ring[(to-1)%ringSize].t < leaveSeconds; k-- {
+	for k := (to - from) / 3; ended && k > 0 && last.t-f.at(to-1).t < leaveSeconds; k-- {
 		to--
 	}
 	r.Used = to - from
-	base := f.ring[(to-1)%ringSize].v
+	base := f.at(to - 1).v
 	var sum, sq, st float64
 	r.Low, r.High = base, base
 	for i := from; i < to; i++ {
-		s := &f.ring[i%ringSize]
+		s := f.at(i)
 		d := s.v - base
 		sum += d
 		sq += d * d
@@ -377,8 +394,8 @@ func (f *Finder) measure(until float64, ended bool) Rest {
 	if half := r.Used / 2; half >= 2 {
 		var a, b float64
 		for i := range half {
-			a += f.ring[(from+i)%ringSize].v - base
-			b += f.ring[(to-1-i)%ringSize].v - base
+			a += f.at(from+i).v - base
+			b += f.at(to-1-i).v - base
 		}
 		r.Creep = (b - a) / float64(half)
 	}
@@ -388,15 +405,15 @@ func (f *Finder) measure(until float64, ended bool) Rest {
 func (f *Finder) measureHeld(r *Rest, until float64) {
 	begin := r.Start + (until-r.Start)/3
 	middle := (begin + until) / 2
-	base := f.ring[(f.next-1)%ringSize].v
+	base := f.at(f.next - 1).v
 	var sum, sq, weight float64
 	var half [2]float64
 	r.Low, r.High = base, base
 	for i := f.first; i < f.next; i++ {
-		s := &f.ring[i%ringSize]
+		s := f.at(i)
 		from, to := max(s.t, begin), until
 		if i+1 < f.next {
-			to = min(until, f.ring[(i+1)%ringSize].t)
+			to = min(until, f.at(i+1).t)
 		}
 		if to <= from && !(i+1 == f.next && weight == 0) {
 			continue
