@@ -50,7 +50,7 @@ func openSession(f *files, o journal.Options, at ledger.Stamp) (*session, captur
 	}
 	s := &session{number: o.Number, journal: j, origin: at}
 	at.Elapsed = 0
-	j.Event(ledger.Event{Seq: rec.LastSeq, At: at, Kind: ledger.EvStart, Text: "thouwright " + Version()})
+	j.Event(ledger.Event{Seq: rec.LastSeq, At: at, Kind: ledger.EvStart, Text: startText()})
 	if err := s.adopt(f, at); err != nil {
 		return nil, capture.Resume{}, errors.Join(err, j.Close(context.Background(), at))
 	}
@@ -65,6 +65,9 @@ func openSession(f *files, o journal.Options, at ledger.Stamp) (*session, captur
 	}
 	return s, resume, nil
 }
+
+// startText is a start event's: which version of the program began the run.
+func startText() string { return "thouwright " + Version() }
 
 // adopt keeps a version of the files beside the logs and makes its sheet.
 func (s *session) adopt(f *files, at ledger.Stamp) error {
