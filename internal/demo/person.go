@@ -18,6 +18,7 @@ type person struct {
 	rand  *rand.Rand
 	say   func(string)
 	tap   func(ctx context.Context) // the foot switch
+	anew  func(ctx context.Context) // the key for starting over
 
 	nut      float64 // end play of the hub as the nut now stands, mm
 	nutTries int
@@ -73,7 +74,7 @@ func (p *person) place(ctx context.Context, a ledger.LiveActive) {
 	case "end-play":
 		p.endPlay(ctx, h, a, where)
 	case "run-out":
-		p.say(where + ": the pulley is turned by hand, slowly, once round; a tap on the foot switch ends it")
+		p.say(where + ": the gauge is set up, started over, and the pulley turned by hand, slowly, once round; a tap on the foot switch ends it")
 		p.turn(ctx, h)
 	case "drag":
 		p.say(where + ": the swivel is pulled slowly from lock to lock")
@@ -149,13 +150,16 @@ func (p *person) endPlay(ctx context.Context, h *hand, a ledger.LiveActive, wher
 	p.rock(ctx, h, p.nut, 20)
 }
 
-// turn turns the pulley once round, slowly, and then a little further; a tap on
+// turn sets the gauge up and starts over, so that nothing of the set-up counts;
+// then it turns the pulley once round, slowly, and a little further. A tap on
 // the foot switch says that the turn was whole, which no gauge can see.
 func (p *person) turn(ctx context.Context, h *hand) {
 	p.setUp(ctx, h, 1)
 	home := h.at() - rimThrow
 	h.move(ctx, home+rimThrow, 0.5)
-	h.hold(ctx, 6, 0, 0)
+	h.hold(ctx, 1, 0, 0)
+	p.anew(ctx)
+	h.hold(ctx, 1, 0, 0)
 	const parts = 72
 	for k := range parts + 4 {
 		a := 2 * math.Pi * float64(k) / parts
