@@ -15,7 +15,7 @@ import (
 var tidyColumns = []string{"job", "machine", "assembly", "stage", "component", "check", "position", "method", "take", "time",
 	"result", "u95", "unit", "low", "high", "result_mm", "u95_mm", "low_mm", "high_mm", "verdict", "side", "p_in",
 	"p_below", "p_above", "times_upper_limit", "strokes", "left_out", "gauge", "certificate", "operator", "replaces",
-	"superseded_by", "note"}
+	"superseded_by", "note", "logs_hold"}
 
 // CSV writes every take as a row of one tidy table. Texts that a spreadsheet
 // program would take for a formula begin with an apostrophe.
@@ -49,7 +49,7 @@ func (r *Record) CSV(w io.Writer) error {
 			ledger.Number(t.Take.Result), ledger.Number(t.Take.U95), t.Unit.String(), ledger.Number(t.Low), ledger.Number(t.High),
 			mm(t.Take.Result), mm(t.Take.U95), mm(t.Low), mm(t.High), string(t.Verdict), t.Side, ledger.Number(t.PIn),
 			ledger.Number(t.PBelow), ledger.Number(t.PAbove), ledger.Number(times), strconv.Itoa(t.Strokes), strconv.Itoa(t.LeftOut),
-			inert(t.Gauge), inert(certificate[t.Gauge]), inert(t.Operator), whole(t.Replaces), whole(t.Redone), inert(t.Note),
+			inert(t.Gauge), inert(certificate[t.Gauge]), inert(t.Operator), whole(t.Replaces), whole(t.Redone), inert(t.Note), yesNo(r.Holds),
 		})
 		if err != nil {
 			return err
@@ -57,6 +57,13 @@ func (r *Record) CSV(w io.Writer) error {
 	}
 	c.Flush()
 	return c.Error()
+}
+
+func yesNo(b bool) string {
+	if b {
+		return "yes"
+	}
+	return "no"
 }
 
 func whole(n uint64) string {

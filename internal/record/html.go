@@ -65,7 +65,7 @@ func percent(p float64) string {
 // view is what the template sees.
 type view struct {
 	*Record
-	Plots  map[uint64]template.HTML
+	Plots  map[*Take]template.HTML
 	Photos map[string]template.URL
 	Made   time.Time
 }
@@ -73,13 +73,13 @@ type view struct {
 // HTML writes the record as one file that needs nothing else and runs nothing.
 // made is when, for its foot.
 func (r *Record) HTML(w io.Writer, made time.Time) error {
-	v := view{Record: r, Plots: map[uint64]template.HTML{}, Photos: map[string]template.URL{}, Made: made}
+	v := view{Record: r, Plots: map[*Take]template.HTML{}, Photos: map[string]template.URL{}, Made: made}
 	for _, t := range r.AllTakes() {
 		svg, err := r.plotSVG(t)
 		if err != nil {
 			return err
 		}
-		v.Plots[t.Take.Take] = template.HTML(svg) // drawn here, from numbers
+		v.Plots[t] = template.HTML(svg) // drawn here, from numbers
 	}
 	for _, f := range r.Findings {
 		if f.Photo == "" {
@@ -94,22 +94,23 @@ func (r *Record) HTML(w io.Writer, made time.Time) error {
 
 // AllTakes are all takes, in the order in which they were made.
 func (r *Record) AllTakes() []*Take {
-	byNumber := map[uint64]*Take{}
+	// By the row and not by its number: in a damaged log two rows can bear one.
+	byRow := map[*ledger.Take]*Take{}
 	for _, c := range r.Checks {
 		for _, p := range c.Places {
 			for i := range p.At {
 				for _, t := range p.At[i].Earlier {
-					byNumber[t.Take.Take] = t
+					byRow[t.Take] = t
 				}
 				if t := p.At[i].Take; t != nil {
-					byNumber[t.Take.Take] = t
+					byRow[t.Take] = t
 				}
 			}
 		}
 	}
 	var out []*Take
 	for i := range r.folder.Takes {
-		if t := byNumber[r.folder.Takes[i].Take]; t != nil {
+		if t := byRow[&r.folder.Takes[i]]; t != nil {
 			out = append(out, t)
 		}
 	}

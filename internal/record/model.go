@@ -12,6 +12,7 @@ import (
 	"thouwright/internal/advice"
 	"thouwright/internal/journal"
 	"thouwright/internal/ledger"
+	"thouwright/internal/quantity"
 	"thouwright/internal/sums"
 )
 
@@ -45,6 +46,7 @@ type Check struct {
 	Condition, Source   string
 	Fit, Expression     string
 	Gauge, Minus        string
+	Arm                 *quantity.Quantity // turns a gauge's force into a torque; nil: none
 	Places              []*Place
 }
 
@@ -154,7 +156,7 @@ func (r *Record) places(b *config.Bench, j *config.Job) {
 			k := &comp.Checks[ki]
 			c := &Check{
 				Component: comp.Name, Name: k.Name, ID: k.ID, Method: k.Method, Condition: k.Condition,
-				Source: k.Source, Fit: k.Fit, Expression: k.Value, Gauge: k.Gauge, Minus: k.Minus,
+				Source: k.Source, Fit: k.Fit, Expression: k.Value, Gauge: k.Gauge, Minus: k.Minus, Arm: k.Arm,
 			}
 			for pi := range max(1, len(k.Positions)) {
 				p := &Place{Check: c}

@@ -363,7 +363,7 @@ func (p *pdf) plot(t *Take) {
 		p.SetError(err)
 		return
 	}
-	name := fmt.Sprintf("take%d", t.Take.Take)
+	name := fmt.Sprintf("take%p", t)
 	opt := fpdf.ImageOptions{ImageType: "PNG"}
 	p.RegisterImageOptionsReader(name, opt, &b)
 	p.ImageOptions(name, 17, p.GetY()+1, p.width, 0, true, opt, 0, "")

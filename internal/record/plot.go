@@ -13,6 +13,7 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 	"gonum.org/v1/plot/vg/vgsvg"
 
+	"thouwright/config"
 	"thouwright/internal/ledger"
 	"thouwright/internal/quantity"
 )
@@ -39,19 +40,25 @@ func (r *Record) trace(t *Take) (plotter.XYs, error) {
 	if t.Method == "derived" || t.FirstSeq == 0 {
 		return nil, nil
 	}
+	var arm *quantity.Quantity
+	for _, c := range r.Checks {
+		if c.Component == t.Tag.Component && c.Name == t.Tag.Check {
+			arm = c.Arm
+		}
+	}
 	var pts plotter.XYs
 	for rd, err := range r.folder.ReadingsBetween(t.FirstSeq, t.LastSeq) {
 		if err != nil {
-			return nil, err
+			continue // a damaged row; the proof says which
 		}
 		if rd.Gauge != t.Gauge || !rd.HasVal || rd.Fault != ledger.NoFault {
 			continue
 		}
-		v, err := quantity.Convert(rd.Value.Float(), rd.Unit, t.Unit)
+		factor, err := config.Scale(rd.Unit, t.Unit, arm)
 		if err != nil {
-			v = rd.Value.Float() // a force at an arm: drawn as the gauge read it
+			continue // not to be drawn on this take's axis
 		}
-		pts = append(pts, plotter.XY{X: rd.At.Seconds(), Y: v})
+		pts = append(pts, plotter.XY{X: rd.At.Seconds(), Y: rd.Value.Float() * factor})
 	}
 	if n := len(pts); n > mostPoints {
 		every := (n + mostPoints - 1) / mostPoints

@@ -149,14 +149,32 @@ func TestPDFIsText(t *testing.T) {
 	}
 }
 
-// A record of logs that were changed says so first.
+// A record of logs that were changed says so first, in every format.
 func TestBrokenLogsAreSaid(t *testing.T) {
 	r := job(t)
 	r.Holds, r.Trouble = false, []string{"takes.csv: row 2 was changed"}
-	for _, format := range []string{"html"} {
-		s := string(written(t, r, format))
-		if i, k := strings.Index(s, "do not hold"), strings.Index(s, "what was measured"); i < 0 || i > k {
-			t.Errorf("%s: broken logs are not said on the first page", format)
-		}
+	html := string(written(t, r, "html"))
+	if i, k := strings.Index(html, "do not hold"), strings.Index(html, "what was measured"); i < 0 || i > k {
+		t.Error("html: broken logs are not said on the first page")
+	}
+	file := filepath.Join(t.TempDir(), "r.pdf")
+	if err := os.WriteFile(file, written(t, r, "pdf"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	first, err := exec.Command("pdftotext", "-l", "1", file, "-").Output()
+	if err != nil || !strings.Contains(string(first), "do not hold") {
+		t.Errorf("pdf: broken logs are not said on the first page (%v)", err)
+	}
+	rows, err := csv.NewReader(bytes.NewReader(written(t, r, "csv"))).ReadAll()
+	if err != nil || len(rows) != 2 || rows[1][len(rows[1])-1] != "no" {
+		t.Errorf("csv: broken logs are not said: %v %v", rows, err)
+	}
+	x, err := excelize.OpenReader(bytes.NewReader(written(t, r, "xlsx")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer x.Close()
+	if s, err := x.GetCellValue(x.GetSheetList()[0], "A1"); err != nil || !strings.Contains(s, "do not hold") {
+		t.Errorf("xlsx: the first cell says %q (%v)", s, err)
 	}
 }

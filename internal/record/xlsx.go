@@ -14,7 +14,8 @@ import (
 // sheetRows is what one sheet of a spreadsheet holds.
 const sheetRows = excelize.TotalRows
 
-// XLSX writes the record as a spreadsheet: a sheet each of takes, rests, budget
+// XLSX writes the record as a spreadsheet: first what was verified, then a sheet
+// each of takes, rests, budget
 // and events, with numbers as numbers, units in columns of their own, and texts
 // as texts, so that nothing in them is ever taken for a formula.
 func (r *Record) XLSX(w io.Writer, _ time.Time) error {
@@ -27,7 +28,7 @@ func (r *Record) XLSX(w io.Writer, _ time.Time) error {
 		name string
 		rows func(row func(...any) error) error
 	}{
-		{"takes", r.takeRows}, {"rests", r.restRows}, {"budget", r.budgetRows}, {"extras", r.extraRows}, {"events", r.eventRows},
+		{"proof", r.proofRows}, {"takes", r.takeRows}, {"rests", r.restRows}, {"budget", r.budgetRows}, {"extras", r.extraRows}, {"events", r.eventRows},
 	} {
 		if err := r.sheet(f, s.name, s.rows); err != nil {
 			return fmt.Errorf("spreadsheet, %s: %w", s.name, err)
@@ -116,6 +117,22 @@ func (r *Record) sheet(f *excelize.File, name string, rows func(row func(...any)
 }
 
 func ptr[T any](v T) *T { return &v }
+
+func (r *Record) proofRows(row func(...any) error) error {
+	word := "The logs behind this record hold"
+	if !r.Holds {
+		word = "The logs behind this record do not hold: nothing in this file is proved by them"
+	}
+	if err := row(word); err != nil {
+		return err
+	}
+	for _, line := range append(append([]string{}, r.Trouble...), r.Proof...) {
+		if err := row(line); err != nil {
+			return err
+		}
+	}
+	return nil
+}
 
 func (r *Record) takeRows(row func(...any) error) error {
 	if err := row("take", "time (UTC)", "stage", "component", "position", "check", "method", "gauge", "result", "U95", "low", "high", "unit",
