@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"math"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -236,7 +237,7 @@ func sameTakes(want, got []ledger.Take) error {
 	for i := range min(len(want), len(got)) {
 		a, b := ledger.TakeFields(&want[i]), ledger.TakeFields(&got[i])
 		for _, col := range ledger.TakesFile.Columns {
-			if !notReplayed[col] && a[col] != b[col] {
+			if !notReplayed[col] && !same(a[col], b[col]) {
 				return fmt.Errorf("take %d: %s was recorded as %q and comes out as %q", want[i].Take, col, a[col], b[col])
 			}
 		}
@@ -245,4 +246,17 @@ func sameTakes(want, got []ledger.Take) error {
 		return fmt.Errorf("%d takes were recorded, %d come out", len(want), len(got))
 	}
 	return nil
+}
+
+// nearly is how far, relatively, a figure may come out otherwise: another
+// processor rounds otherwise in the last places.
+const nearly = 1e-7
+
+func same(a, b string) bool {
+	if a == b {
+		return true
+	}
+	x, err1 := strconv.ParseFloat(a, 64)
+	y, err2 := strconv.ParseFloat(b, 64)
+	return err1 == nil && err2 == nil && math.Abs(x-y) <= nearly*max(math.Abs(x), math.Abs(y))
 }
