@@ -42,16 +42,11 @@ func (w *writer) all() []*stream {
 // bench costs nothing.
 func (w *writer) run() {
 	defer close(w.j.done)
-	var flushAt, syncAt, retryAt <-chan time.Time
+	var syncAt, retryAt <-chan time.Time
 	for {
 		select {
 		case <-w.j.wake:
-			if flushAt == nil && !w.urgent() {
-				flushAt = time.After(flushEvery)
-				continue
-			}
-		case <-flushAt:
-			flushAt = nil
+		case <-w.j.flush.C:
 		case <-syncAt:
 			syncAt = nil
 			w.commit()
@@ -74,32 +69,7 @@ func (w *writer) run() {
 		case syncAt == nil && !w.j.o.Bulk && w.dirty():
 			syncAt = time.After(syncEvery)
 		}
-		if flushAt == nil && w.j.hasQueue() {
-			flushAt = time.After(flushEvery)
-		}
 	}
-}
-
-// urgent tells whether the queue should not wait for the next flush.
-func (w *writer) urgent() bool {
-	j := w.j
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	if j.closed || j.queued > wakeBytes || j.losing {
-		return true
-	}
-	for i := len(j.queue) - 1; i >= 0; i-- {
-		if j.queue[i].take != nil {
-			return true
-		}
-	}
-	return false
-}
-
-func (j *Journal) hasQueue() bool {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	return len(j.queue) > 0
 }
 
 // drain formats what is queued, committing each take as it comes.
