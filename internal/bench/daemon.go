@@ -54,7 +54,7 @@ type Daemon struct {
 	page   *page.Server
 	count  *counters
 
-	receipts chan journal.Receipt
+	receipts chan receipt
 	ctx      context.Context
 	keepers  sync.WaitGroup
 
@@ -62,7 +62,9 @@ type Daemon struct {
 	files   *files
 	engine  engine
 	session *session
-	lines   []*line // by port index; a line that is gone stays, without gauges
+	jobs    int            // sessions opened so far
+	closing sync.WaitGroup // sessions before, whose last rows are still flushed
+	lines   []*line        // by port index; a line that is gone stays, without gauges
 	pedal   pedal
 	shown   shown
 	publish pace
@@ -116,7 +118,7 @@ func Run(ctx context.Context, o Options) error {
 	defer stop()
 	d := &Daemon{
 		o: o, log: o.Log, clock: o.Clock, in: newIntake(inner, o.Clock), hub: newHub(), ctx: inner,
-		receipts: make(chan journal.Receipt, 4096),
+		receipts: make(chan receipt, 4096),
 	}
 	d.count = newCounters(func() float64 { return float64(len(d.in.queue)) }, d.unsynced)
 	d.shown.unit = f.bench.DisplayUnit
@@ -181,7 +183,11 @@ func (d *Daemon) shutDown() error {
 	defer cancel()
 	closed := make(chan error, 1)
 	at := d.in.now()
-	go func() { closed <- d.session.close(ctx, at) }()
+	go func() {
+		err := d.session.close(ctx, at)
+		d.closing.Wait()
+		closed <- err
+	}()
 	for {
 		select {
 		case r := <-d.receipts:
@@ -201,8 +207,9 @@ func (d *Daemon) shutDown() error {
 
 // openJob makes a job the active one. On an error nothing has changed.
 func (d *Daemon) openJob(f *files, at ledger.Stamp) error {
+	job := d.jobs + 1
 	s, resume, err := openSession(f, journal.Options{
-		FS: d.o.FS, Log: d.log, Receipt: d.receiptFromJournal, Recycle: takeBack,
+		FS: d.o.FS, Log: d.log, Receipt: func(r journal.Receipt) { d.receiptFromJournal(receipt{r, job}) }, Recycle: takeBack, Synced: d.count.synced,
 	}, at)
 	if err != nil {
 		return err
@@ -218,7 +225,7 @@ func (d *Daemon) openJob(f *files, at ledger.Stamp) error {
 		}
 	}
 	old := d.session
-	d.session = s
+	d.session, d.jobs = s, job
 	d.use(f)
 	d.engine.begin(s, resume, at, sessionSink{d})
 	if tag, ok := d.engine.capture.Active(); ok && s.tapes != nil && resume.HasActive {
@@ -227,24 +234,33 @@ func (d *Daemon) openJob(f *files, at ledger.Stamp) error {
 			Check: tag.Check, Position: tag.Position, By: "resume"})
 	}
 	if old != nil {
-		go func() { // its last rows are flushed while the new job runs
+		d.closing.Go(func() { // its last rows are flushed while the new job runs
 			ctx, cancel := context.WithTimeout(context.Background(), closeTime)
 			defer cancel()
 			if err := old.close(ctx, at); err != nil {
 				d.log.Error().Err(err).Str("job", old.number).Msg("closing the job before")
 			}
-		}()
+		})
 	}
 	d.shown.last, d.shown.logged = nil, resume.Seq
 	d.adviseNext()
 	d.taken.Store(resume.Seq)
+	d.count.waiting = d.count.waiting[:0]
+	d.count.lost.Set(0)
 	d.kept.Store(resume.Seq)
 	return nil
 }
 
+// receipt is what a journal says back, and which session's it is: the one
+// before still speaks while it is closed.
+type receipt struct {
+	journal.Receipt
+	job int
+}
+
 // receiptFromJournal is called on the journal's goroutine. The sound of a take
 // starts right here: it is the receipt.
-func (d *Daemon) receiptFromJournal(r journal.Receipt) {
+func (d *Daemon) receiptFromJournal(r receipt) {
 	if r.Take != nil {
 		d.soundTake(r.Take)
 	}

@@ -2,6 +2,7 @@ package bench
 
 import (
 	"sync"
+	"time"
 
 	"thouwright/internal/ledger"
 	"thouwright/internal/page"
@@ -12,6 +13,7 @@ import (
 type hub struct {
 	mu    sync.Mutex
 	state ledger.Live
+	at    time.Time // of state
 	subs  map[chan page.Update]struct{}
 }
 
@@ -44,7 +46,7 @@ func (h *hub) send(u page.Update) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if s, ok := u.Data.(ledger.Live); ok && u.Event == "state" {
-		h.state = s
+		h.state, h.at = s, time.Now()
 	}
 	for ch := range h.subs {
 		select {
@@ -60,6 +62,16 @@ func (h *hub) State() ledger.Live {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	return h.state
+}
+
+// age is how old the last state is; zero before the first.
+func (h *hub) age() time.Duration {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if h.at.IsZero() {
+		return 0
+	}
+	return time.Since(h.at)
 }
 
 // watched tells whether anybody watches.

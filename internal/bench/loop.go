@@ -81,6 +81,7 @@ func (d *Daemon) handle(it item) {
 	d.watchClock(it.at)
 	switch {
 	case it.bytes != nil:
+		d.count.handled.Observe(float64(d.clock.Stamp().Elapsed-it.at.Elapsed) / 1e6)
 		if l := d.line(it.port); l != nil && !l.isPedal() {
 			if t := d.session.tapes; t != nil {
 				t.chunk(l.name(), it.at.Elapsed-d.session.origin.Elapsed, *it.bytes)
@@ -270,11 +271,21 @@ func (d *Daemon) watchClock(at ledger.Stamp) {
 	}
 }
 
-// receipt takes what the journal says back.
-func (d *Daemon) receipt(r journal.Receipt) {
+// receipt takes what the journal says back. Of the job before, its last takes
+// are heard and nothing else: its numbers are not those of the job in hand.
+func (d *Daemon) receipt(r receipt) {
+	if r.job != d.jobs {
+		switch {
+		case r.Take != nil:
+			d.takeIsKept(r.Take, false)
+		case r.Trouble != nil:
+			logDisk(d.log, r.Trouble)
+		}
+		return
+	}
 	switch {
 	case r.Take != nil:
-		d.takeIsKept(r.Take)
+		d.takeIsKept(r.Take, true)
 	case r.Refused != nil:
 		d.shown.said = fmt.Sprintf("take %d was not kept", r.Refused.Take)
 		d.publish.now()
@@ -284,12 +295,14 @@ func (d *Daemon) receipt(r journal.Receipt) {
 	if r.LoggedSeq > d.shown.logged {
 		d.shown.logged = r.LoggedSeq
 		d.kept.Store(r.LoggedSeq)
+		d.count.keptUpTo(r.LoggedSeq, d.clock.Stamp().Elapsed)
 		d.publish.soon()
 	}
 }
 
 func (d *Daemon) diskTrouble(t *journal.Trouble) {
 	logDisk(d.log, t)
+	d.count.lost.Set(float64(t.Lost))
 	if t.Over {
 		d.disk = ""
 	} else {

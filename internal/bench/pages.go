@@ -75,8 +75,14 @@ func (d *Daemon) writeRecord(w io.Writer, number, format string) error {
 	return r.Write(w, format, time.Now().UTC())
 }
 
+const standsAfter = 10 * time.Second
+
 // health says what is wrong with the daemon: nil while everything is kept.
 func (d *Daemon) health() error {
+	// A loop that turns makes a state at least once a second.
+	if age := d.hub.age(); age > standsAfter {
+		return fmt.Errorf("the loop has stood still for %d s", int(age.Seconds()))
+	}
 	for _, p := range d.hub.State().Problems {
 		if !p.Warning {
 			return errors.New(p.String())

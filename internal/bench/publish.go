@@ -131,7 +131,7 @@ func (d *Daemon) live() ledger.Live {
 	}
 	l.LastTake = nil
 	if d.shown.last != nil { // only what is on disk was measured
-		t := d.liveTake(d.shown.last)
+		t := liveTake(d.shown.last, d.shown.words)
 		l.LastTake = &t
 	}
 	for _, li := range d.lines {
@@ -229,7 +229,9 @@ func (s sessionSink) readings(port int, batch []ledger.Reading) {
 			d.hub.send(page.Update{Event: "reading", Gauge: r.Gauge, Data: liveReading{own}})
 		}
 	}
-	d.taken.Store(batch[len(batch)-1].Seq)
+	last := &batch[len(batch)-1]
+	d.taken.Store(last.Seq)
+	d.count.waiting.add(last.Seq, d.engine.last.Elapsed)
 	d.session.journal.Readings(handOver(batch))
 	d.publish.soon()
 }
@@ -304,10 +306,10 @@ func (d *Daemon) liveRest(f capture.SaidFact) map[string]string {
 	}
 }
 
-// liveTake is the last take with its words in the unit the person reads.
-func (d *Daemon) liveTake(t *ledger.Take) ledger.LiveTake {
+// liveTake is a take with its words in the unit the person reads.
+func liveTake(t *ledger.Take, words string) ledger.LiveTake {
 	m := ledger.LiveTakeOf(t)
-	m["say"] = d.shown.words
+	m["say"] = words
 	return m
 }
 
@@ -328,12 +330,15 @@ func (d *Daemon) adviseNext() {
 }
 
 // takeIsKept is called once a take is on disk: now it exists for everybody.
-func (d *Daemon) takeIsKept(t *ledger.Take) {
-	d.shown.last = t
-	d.adviseNext()
+// inHand: it is of the job in hand, not of the one before.
+func (d *Daemon) takeIsKept(t *ledger.Take, inHand bool) {
+	words := capture.Words(t, d.shownUnit(t.Unit))
+	if inHand {
+		d.shown.last, d.shown.words = t, words
+		d.adviseNext()
+	}
 	d.count.take(t.Verdict)
-	d.shown.words = capture.Words(t, d.shownUnit(t.Unit))
-	d.hub.send(page.Update{Event: "take", Data: d.liveTake(t)})
+	d.hub.send(page.Update{Event: "take", Data: liveTake(t, words)})
 	d.speakTake(t)
 	d.publish.now()
 }

@@ -3,6 +3,7 @@ package journal
 import (
 	"slices"
 	"sync"
+	"time"
 
 	"thouwright/internal/ledger"
 )
@@ -79,9 +80,13 @@ func (w *writer) commit() bool {
 	if w.trouble != nil || w.fatal != nil {
 		return false
 	}
+	began := time.Now()
 	if err := w.watched(w.land); err != nil {
 		w.troubled(err)
 		return false
+	}
+	if w.j.o.Synced != nil {
+		w.j.o.Synced(time.Since(began))
 	}
 	return true
 }

@@ -55,8 +55,11 @@ type Options struct {
 	// Recycle, where set, is handed each batch of readings once it is
 	// formatted, for reuse.
 	Recycle func([]ledger.Reading)
-	Limit   int64 // bytes held in memory; 0: DefaultLimit
-	Part    int64 // size of a part; 0: DefaultPart
+	// Synced, where set, is told how long it took to make everything that waited
+	// durable, each time it could. It is called on the journal's goroutine.
+	Synced func(took time.Duration)
+	Limit  int64 // bytes held in memory; 0: DefaultLimit
+	Part   int64 // size of a part; 0: DefaultPart
 	// Bulk is for replay: a full queue makes the caller wait, rows are synced
 	// at Close, receipts of takes come then, and the first trouble is the end
 	// (Err). The bytes are the same as without it.
