@@ -363,7 +363,10 @@ func TestAFullDisk(t *testing.T) {
 		kept := s.sent
 		s.measure(40) // does not
 		synctest.Wait()
-		if held := s.j.queued + s.j.held.Load(); held > o.Limit*5/4+4*readingCost {
+		s.j.mu.Lock()
+		held := s.j.queued + s.j.held.Load()
+		s.j.mu.Unlock()
+		if held > o.Limit*5/4+4*readingCost {
 			t.Errorf("%d bytes are held, the bound is %d", held, o.Limit)
 		}
 		lost := s.troubles[len(s.troubles)-1].Lost
