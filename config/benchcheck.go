@@ -171,17 +171,23 @@ func (f *finder) gaugeNumbers(at func(string) []any, who string, g *Gauge) {
 		}
 		v, err := quantity.Convert(q.Value.Float(), u, baseOf(kind))
 		if err != nil || v < 0 || v == 0 && !zeroOK {
-			f.add(at(key), "%s%s: found %q, expected more than zero", who, key, q)
+			least := "more than zero"
+			if zeroOK {
+				least = "zero or more"
+			}
+			f.add(at(key), "%s%s: found %q, expected %s", who, key, q, least)
 			return 0, false
 		}
 		return v, true
 	}
 	step, hasStep := num("step", g.Step, false)
-	whole, hasWhole := num("error", g.Error, false)
+	// An error of nothing is a statement too: of a simulated gauge, or one whose
+	// error is looked after elsewhere. Only one not given is assumed.
+	whole, hasWhole := num("error", g.Error, true)
 	num("hysteresis", g.Hysteresis, true)
 	num("repeatability", g.Repeatability, true)
 	if g.ErrorLocal != nil {
-		local, ok1 := num("error_local", &g.ErrorLocal.Error, false)
+		local, ok1 := num("error_local", &g.ErrorLocal.Error, true)
 		_, ok2 := num("error_local", &g.ErrorLocal.Over, false)
 		if ok1 && ok2 && hasWhole && local > 2*whole*(1+1e-9) {
 			f.add(at("error_local"), "%serror_local: found %s, but with error = %s two readings can't be further wrong than twice that: one of the two is mistyped", who, g.ErrorLocal.Error, g.Error)

@@ -13,7 +13,7 @@ import (
 )
 
 type decodeCmd struct {
-	Driver string `short:"d" required:"" help:"A driver's name, or the path of a driver file (.toml)."`
+	Driver string `short:"d" required:"" placeholder:"DRIVER" help:"A driver's name, or the path of a driver file (.toml)."`
 	JSON   bool   `name:"json" help:"One JSON object a line instead of CSV."`
 	File   string `arg:"" optional:"" help:"The bytes; standard input if left out or '-'."`
 }

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 
 	"github.com/alecthomas/kong"
 )
@@ -75,13 +76,23 @@ func thouwright(args []string, ctx *runContext) (status int) {
 	if err == nil {
 		return 0
 	}
-	if msg := err.Error(); msg != "" {
+	if msg := oneLine(err.Error()); msg != "" {
 		fmt.Fprintln(ctx.Err, "thouwright:", msg)
 	}
 	if failed := (workFailed{}); errors.As(err, &failed) {
 		return 1
 	}
 	return 2
+}
+
+// oneLine is the first of a file's mistakes and how many more there are: one
+// line is what a script, and a reader in a hurry, can use. 'check' names all.
+func oneLine(msg string) string {
+	first, rest, more := strings.Cut(strings.TrimSpace(msg), "\n")
+	if !more {
+		return first
+	}
+	return fmt.Sprintf("%s (and %d more: 'thouwright check' names them all)", first, 1+strings.Count(rest, "\n"))
 }
 
 // helpWithExample is kong's help with the command's example at the end.
