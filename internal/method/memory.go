@@ -66,7 +66,7 @@ func (m *GaugeMemory) Reading(value, digit float64) {
 	if fresh {
 		m.ends = [2]end{{code: code, away: true}, {code: code, away: true}}
 	}
-	ratio := m.steps.Ratio()
+	ratio := m.steps.Most()
 	m.ends[0].reading(code, -1, ratio)
 	m.ends[1].reading(code, 1, ratio)
 	if !m.started || fresh {

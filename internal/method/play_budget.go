@@ -92,24 +92,30 @@ func (m *play) budget() metrology.Budget {
 	return withoutZeros(b)
 }
 
-// creep is half of the outward change within the rests, which is that from
-// their first half to their second; both sides move outward together, so their
-// halves add.
+// creep is what the rests moved while they were used, each side by itself: what
+// creeps out on one side does not make good what gives way on the other. The
+// first third, where most of it happens, is not seen, so what is seen counts
+// whole, and inward as well as outward: a hand that gives way makes the play too
+// small, which is the unsafe side.
 func (m *play) creep() float64 {
-	var sum, sq float64
-	n := 0.0
+	var sum, n [2]float64
 	for i, t := range m.now.turns {
 		if m.now.points[i].used && t.Used >= 4 {
-			c := t.Creep * t.side
-			sum += c
-			sq += c * c
-			n++
+			k := 0
+			if t.side > 0 {
+				k = 1
+			}
+			sum[k] += t.Creep
+			n[k]++
 		}
 	}
-	if n < 3 {
-		return 0
+	var c float64
+	for k := range n {
+		if n[k] >= 2 {
+			c += 2 * math.Abs(sum[k]/n[k])
+		}
 	}
-	return max(0, 2*sum/n)
+	return c
 }
 
 // stoodStill compares the first and the last used rest of each side beyond the

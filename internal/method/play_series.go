@@ -51,7 +51,7 @@ const (
 	// often than sureRun less sureSize times the logarithm of how many steps (or
 	// 2 µm) the play is wide. Handling moves things by millimetres and hardly
 	// ever by a few steps, so that wide plays must agree better.
-	sureLeast = -5.5
+	sureLeast = -6.5
 	sureRun   = 6.0
 	sureSize  = 5.0
 	// straight: a stroke goes there and rebounds a little; wandering goes much

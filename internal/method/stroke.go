@@ -59,7 +59,7 @@ func (l *turnList) add(r *motion.Rest, live bool, hysteresis float64) {
 	switch {
 	case last.side != 0 && delta*last.side < -hysteresis:
 		l.turns = append(l.turns, turn{Rest: *r, side: -last.side})
-	case math.Abs(delta) <= 2*hysteresis:
+	case math.Abs(delta) <= hysteresis:
 		last.Rest = joined(last.Rest, *r)
 	case delta*last.side > 0 || last.side == 0:
 		path := last.Path

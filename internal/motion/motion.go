@@ -89,7 +89,8 @@ type Finder struct {
 
 	ended Rest
 	now   float64
-	path  float64 // travelled since the last rest ended
+	path  float64 // travelled since the last rest ended …
+	mark  float64 // … up to here
 	lastV float64
 
 	noise   noise
@@ -117,7 +118,7 @@ func (f *Finder) SetStep(step float64) { f.step = step }
 
 // Window is the range within which readings count as standing still.
 func (f *Finder) Window() float64 {
-	w := windowNoise * f.noise.sigma()
+	w := windowNoise * f.noise.sigma(f.step)
 	if w < f.set.Floor {
 		w = f.set.Floor
 	}
@@ -125,7 +126,7 @@ func (f *Finder) Window() float64 {
 }
 
 // Noise is the standard deviation of single readings at rest.
-func (f *Finder) Noise() float64 { return f.noise.sigma() }
+func (f *Finder) Noise() float64 { return f.noise.sigma(f.step) }
 
 // Resting tells whether the last reading lies in a confirmed rest.
 func (f *Finder) Resting() bool { return f.confirmed && !f.pending }
@@ -144,9 +145,7 @@ func (f *Finder) Wild() int { return f.oddCount }
 func (f *Finder) Reading(t, v float64, seq uint64) Event {
 	gap := t - f.lastT
 	f.pace(gap)
-	if f.started && !f.confirmed {
-		f.path += math.Abs(v - f.lastV)
-	}
+	f.travel(v)
 	f.started = true
 	f.lastT, f.lastV = t, v
 	f.now = t
@@ -169,9 +168,9 @@ func (f *Finder) Reading(t, v float64, seq uint64) Event {
 			f.wild++
 		}
 		f.push(s)
-		if f.next-f.first >= 3 {
-			a, b := f.at(f.next-3).v, f.at(f.next-2).v
-			f.noise.agreeing(a, b, v, f.step+f.set.Floor/2, f.step, f.set.OnChange)
+		if lag := f.lag(); f.next-f.first >= 3+2*lag {
+			k := f.next - lag
+			f.noise.agreeing(f.at(k-3).v, f.at(k-2).v, f.at(k-1).v, f.step+f.set.Floor/2, f.step, f.set.OnChange)
 		}
 		return ev | f.confirm()
 	}
@@ -194,6 +193,31 @@ func (f *Finder) Reading(t, v float64, seq uint64) Event {
 	}
 	f.slide(s, w)
 	return ev | f.confirm()
+}
+
+// travel adds up the way gone outside rests. What a still gauge may flicker by is
+// no way: on a fast gauge it would come to several strokes.
+func (f *Finder) travel(v float64) {
+	if !f.started || f.confirmed {
+		f.mark = v
+		return
+	}
+	if d := math.Abs(v - f.mark); d > max(1.05*f.step, 3*f.noise.sigma(f.step)) {
+		f.path += d
+		f.mark = v
+	}
+}
+
+// lag is how many readings from the ends of a stretch say nothing of noise: they
+// may belong to the movements before and after it.
+func (f *Finder) lag() int {
+	switch {
+	case f.set.OnChange || f.between > 0.25:
+		return 0
+	case f.between > 0.12:
+		return 1
+	}
+	return 2
 }
 
 // pace follows the time between readings. It goes down faster than up, since

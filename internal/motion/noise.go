@@ -19,6 +19,10 @@ const (
 	noiseClip   = 4   // a second difference counts no more than this many means
 	noiseMemory = 200 // second differences remembered
 	noiseLeast  = 8   // before that many nothing is known
+	// flickerShare of a step is what the flicker of a still part between two codes
+	// looks like: |second difference| is one step on average of evenly mixed
+	// codes. The window has room for two codes anyway.
+	flickerShare = meanToSigma
 )
 
 // agreeing takes three readings in a row that lie within the window. Others
@@ -37,9 +41,10 @@ func (n *noise) agreeing(a, b, c, unit, step float64, onChange bool) {
 	n.mean += (d - n.mean) / n.seen
 }
 
-func (n *noise) sigma() float64 {
+func (n *noise) sigma(step float64) float64 {
 	if n.seen < noiseLeast {
 		return 0
 	}
-	return n.mean * meanToSigma
+	s, q := n.mean*meanToSigma, flickerShare*step
+	return math.Sqrt(max(0, s*s-q*q))
 }

@@ -7,7 +7,8 @@ import "math"
 // the next, so an offset (a preset, a zero that was set) does not matter. Each
 // distinct change counts once: the same two codes over and over teach nothing.
 type Steps struct {
-	last    float64
+	last    float64 // the reading before …
+	odd     float64 // … the latest one, which may be wild
 	started bool
 	changes [changeSlots]int32 // distinct changes, an open hash table; 0 is free
 	count   int
@@ -21,23 +22,33 @@ const (
 	changeMost  = 300
 )
 
-// ratios are the steps that gauges have, in last digits: 1-2-5 steps, and
-// inch steps shown in millimetres (12.7 and 25.4 and their decades). Where the
-// ratio is not whole the gauge rounds, and each change may be one digit off.
-var ratios = [...]float64{500, 254, 250, 200, 127, 100, 63.5, 50, 25.4, 25, 20, 12.7, 10, 5, 4, 2}
+// ratios are the steps that gauges have, in last digits: 1-2-5 steps, inch steps
+// shown in millimetres (12.7 and 25.4 and their decades), and millimetre steps
+// shown in inches (0.01 mm is 39.37 hundred-thousandths). Where the ratio is not
+// whole the gauge rounds, and each change may be one digit off.
+var ratios = [...]float64{500, 393.7008, 254, 250, 200, 127, 100, 78.74016, 63.5, 50, 39.37008, 25.4, 25, 20, 19.68504, 12.7, 10, 7.874016, 5, 4, 2}
 
-// Reading takes one value and what its last digit is worth, in any one unit.
+// Reading takes one value and what its last digit is worth, in any one unit. A
+// change counts once the next reading has not taken it back: a wild reading
+// makes two changes of any size, and a few of them would refute any step.
 func (s *Steps) Reading(value, digit float64) {
-	v := s.last
-	s.last = value
 	if !s.started {
-		s.started = true
+		s.started, s.last, s.odd = true, value, value
 		return
 	}
-	if value == v || s.count >= changeMost || digit <= 0 {
+	if s.count >= changeMost || digit <= 0 {
 		return
 	}
-	c := math.Round(math.Abs(value-v) / digit)
+	before, odd := s.last, s.odd
+	s.last, s.odd = odd, value
+	if odd == before {
+		return
+	}
+	if there, back := math.Abs(odd-before), math.Abs(value-before); there > 20*digit && back < there/8 {
+		s.last = before
+		return
+	}
+	c := math.Round(math.Abs(odd-before) / digit)
 	if c == 0 || c > math.MaxInt32 {
 		return
 	}
@@ -87,9 +98,12 @@ func (s *Steps) explains(i int, r float64) bool {
 	if by < 5 {
 		share = 10
 	}
-	need := max(4, int(math.Ceil(8/math.Log10(by))))
+	need := max(4, int(math.Ceil(5/math.Log10(by))))
 	return s.count >= need && int(s.bad[i])*share <= s.count
 }
+
+// possible tells whether nothing seen so far speaks against the ratio.
+func (s *Steps) possible(i int, r float64) bool { return s.bad[i] == 0 && r <= float64(s.least)+1.01 }
 
 // Ratio is the step in last digits: 1 until a coarser one is certain.
 func (s *Steps) Ratio() float64 {
@@ -100,16 +114,22 @@ func (s *Steps) Ratio() float64 {
 }
 
 // Most is the largest the step may still be: Ratio, but before enough was seen
-// the smallest change so far where that is large. Two codes that come back
-// exactly must not count as rests that agree to the last digit.
+// the largest that nothing speaks against. Two codes that come back exactly
+// must not count as rests that agree to the last digit.
 func (s *Steps) Most() float64 {
-	if s.ratio == 0 && s.count < earlyChanges && s.least >= 10 {
-		return math.Min(float64(s.least), ratios[1])
+	if s.ratio != 0 || s.count == 0 || s.count >= earlyChanges {
+		return s.Ratio()
 	}
-	return s.Ratio()
+	for i, r := range ratios {
+		if s.possible(i, r) {
+			return r
+		}
+	}
+	return 1
 }
 
-const earlyChanges = 8
+// earlyChanges: by then the coarsest and the finest ratio have had their chance.
+const earlyChanges = 24
 
 // Sure tells whether enough changes were seen for Ratio to be relied on.
 func (s *Steps) Sure() bool { return s.count >= 16 }
