@@ -12,7 +12,10 @@ import (
 // take for a place where the gauge is not.
 type Gate struct {
 	still float64 // how far readings may spread and still count as standing
+	most  float64 // and no further than this, whatever a digit is worth
 	large float64 // a movement beyond this opens
+	press bool    // each reading is deliberate, none is wild
+	far   bool    // the latest reading lies beyond it: wild, or the first of a movement
 	low   float64 // of all readings since the take
 	high  float64
 	from  float64 // of the present stillness
@@ -29,10 +32,13 @@ const GateSeconds = 3.0
 // gateSizes is how many times the play a movement must be.
 const gateSizes = 3.0
 
+// gateShare of the play is more than readings that stand still may spread.
+const gateShare = 0.35
+
 // NewGate gives the gate after a take; last is nil where there was none, and
 // then the gate stands open.
 func NewGate(s Spec, last *Result) *Gate {
-	g := &Gate{open: last == nil, mute: s.Gauge.Sends != ledger.Streams}
+	g := &Gate{open: last == nil, mute: s.Gauge.Sends != ledger.Streams, press: s.Gauge.Sends == ledger.OnPress}
 	if last == nil {
 		return g
 	}
@@ -44,7 +50,11 @@ func NewGate(s Spec, last *Result) *Gate {
 	// The levels of the stops, so that a play of nearly nothing does not open
 	// the gate by noise.
 	g.large = math.Max(gateSizes*size, 10*least)
-	g.still = math.Max(least, 0.2*size)
+	g.still, g.most = math.Max(least, 0.2*size), inf
+	if size > 0 {
+		// Rocking on between stops a few steps apart is no stillness.
+		g.most = gateShare * size
+	}
 	return g
 }
 
@@ -60,13 +70,16 @@ func (g *Gate) Reading(r Reading) {
 		g.rest(r)
 		return
 	}
-	g.low, g.high = math.Min(g.low, r.Value), math.Max(g.high, r.Value)
-	if g.high-g.low > g.large {
-		g.open = true
+	if math.Max(g.high, r.Value)-math.Min(g.low, r.Value) > g.large {
+		// A wild reading opens nothing: the next one has to lie out there, too.
+		g.open = g.far || g.press
+		g.far = true
 		return
 	}
+	g.far = false
+	g.low, g.high = math.Min(g.low, r.Value), math.Max(g.high, r.Value)
 	low, high := math.Min(g.quiet[0], r.Value), math.Max(g.quiet[1], r.Value)
-	if high-low > math.Max(g.still, 2*r.Step) {
+	if high-low > math.Min(math.Max(g.still, 2*r.Step), g.most) {
 		g.rest(r)
 		return
 	}

@@ -102,8 +102,10 @@ func (s *Steps) explains(i int, r float64) bool {
 	return s.count >= need && int(s.bad[i])*share <= s.count
 }
 
-// possible tells whether nothing seen so far speaks against the ratio.
-func (s *Steps) possible(i int, r float64) bool { return s.bad[i] == 0 && r <= float64(s.least)+1.01 }
+// possible tells whether next to nothing seen so far speaks against the ratio.
+func (s *Steps) possible(i int, r float64) bool {
+	return int(s.bad[i])*6 <= s.count && r <= float64(s.least)+1.01
+}
 
 // Ratio is the step in last digits: 1 until a coarser one is certain.
 func (s *Steps) Ratio() float64 {
