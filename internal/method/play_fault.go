@@ -1,10 +1,15 @@
 package method
 
 import (
+	"math"
+
 	"thouwright/internal/ledger"
 	"thouwright/internal/metrology"
 	"thouwright/internal/motion"
 )
+
+// fewStays is how often a gauge may have come from far off to a stop's own code.
+const fewStays = 2
 
 // fault says why the stops cannot be trusted: a gauge at the end of its travel,
 // or lifted off the part, stands as still as any rest.
@@ -24,7 +29,14 @@ func (m *play) fault() string {
 		if !same || !atEnd {
 			continue
 		}
-		if stays > n {
+		// Strokes that come from far off count as stays themselves. Shorter ones do
+		// not, and a part that lay against its stop as the gauge was set up, or was
+		// touched again, is none of this.
+		least := fewStays
+		if math.Abs(m.now.fit.play) > endFar*m.step {
+			least = n
+		}
+		if stays > least {
 			return "end of travel or no contact: one stop always shows the code at which the gauge has stood before when it was off the part"
 		}
 		if n >= 3 && m.spread(-side) > 2.5*m.step {

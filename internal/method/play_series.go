@@ -2,6 +2,7 @@ package method
 
 import (
 	"math"
+	"slices"
 
 	"thouwright/internal/ledger"
 	"thouwright/internal/motion"
@@ -202,10 +203,38 @@ func (m *play) early() float64 {
 	return 1 + earlyShare*share*share*share*share
 }
 
+// needed is how many good strokes complete the take. One stroke that went much
+// further than the others is a knock, or it is the one that reached both stops
+// while the others fell short alike; more strokes tell.
+func (m *play) needed() int {
+	s := m.now
+	last := s.points[len(s.points)-1].level
+	if last == 0 && !slices.Contains(s.reasons, reasonFar) {
+		return m.spec.Strokes
+	}
+	n := m.spec.Strokes + doubtStrokes
+	since := -1
+	for _, p := range s.points {
+		if p.used && p.level == last {
+			since++
+		}
+	}
+	if since < doubtSince {
+		n = max(n, s.strokes+2)
+	}
+	return min(n, m.spec.MaxStrokes)
+}
+
+// Strokes more where there was a doubt, and how many of them since.
+const (
+	doubtStrokes = 2
+	doubtSince   = 4
+)
+
 func (m *play) complete() bool {
 	s := m.now
 	n := s.strokes
-	if m.unsure || n < m.spec.Strokes || n%2 != 0 || !s.fit.ok || s.fit.dof < 3 || !s.points[len(s.points)-1].used {
+	if m.unsure || n < m.needed() || n%2 != 0 || !s.fit.ok || s.fit.dof < 3 || !s.points[len(s.points)-1].used {
 		return false
 	}
 	if m.isFine && m.spec.Gauge.Sends == ledger.OnPress {
