@@ -15,13 +15,14 @@ type Gate struct {
 	most  float64 // and no further than this, whatever a digit is worth
 	large float64 // a movement beyond this opens
 	press bool    // each reading is deliberate, none is wild
-	far   bool    // the latest reading lies beyond it: wild, or the first of a movement
+	far   int     // readings in a row that lie beyond it: wild, or a movement
 	low   float64 // of all readings since the take
 	high  float64
 	from  float64 // of the present stillness
 	quiet [2]float64
 	now   float64
 	begun bool
+	first float64 // reading since the take; NaN before it
 	open  bool
 	mute  bool // the gauge's silence means stillness
 }
@@ -32,13 +33,17 @@ const GateSeconds = 3.0
 // gateSizes is how many times the play a movement must be.
 const gateSizes = 3.0
 
-// gateShare of the play is more than readings that stand still may spread.
-const gateShare = 0.35
+// gateFar is how many readings in a row a movement must last.
+const gateFar = 3
+
+// gateShare of the play is the most that readings which stand still may spread: a
+// push that stops short moves further.
+const gateShare = 0.2
 
 // NewGate gives the gate after a take; last is nil where there was none, and
 // then the gate stands open.
 func NewGate(s Spec, last *Result) *Gate {
-	g := &Gate{open: last == nil, mute: s.Gauge.Sends != ledger.Streams, press: s.Gauge.Sends == ledger.OnPress}
+	g := &Gate{open: last == nil, first: math.NaN(), mute: s.Gauge.Sends != ledger.Streams, press: s.Gauge.Sends == ledger.OnPress}
 	if last == nil {
 		return g
 	}
@@ -65,18 +70,20 @@ func (g *Gate) Reading(r Reading) {
 	}
 	g.now = r.T
 	if !g.begun {
-		g.begun = true
+		// The first reading may be wild: it counts once the next one agrees.
+		g.begun = g.press || !math.IsNaN(g.first) && math.Abs(r.Value-g.first) <= g.large
+		g.first = r.Value
 		g.low, g.high = r.Value, r.Value
 		g.rest(r)
 		return
 	}
 	if math.Max(g.high, r.Value)-math.Min(g.low, r.Value) > g.large {
-		// A wild reading opens nothing: the next one has to lie out there, too.
-		g.open = g.far || g.press
-		g.far = true
+		// A wild reading opens nothing, nor do two.
+		g.far++
+		g.open = g.far >= gateFar || g.press
 		return
 	}
-	g.far = false
+	g.far = 0
 	g.low, g.high = math.Min(g.low, r.Value), math.Max(g.high, r.Value)
 	low, high := math.Min(g.quiet[0], r.Value), math.Max(g.quiet[1], r.Value)
 	if high-low > math.Min(math.Max(g.still, 2*r.Step), g.most) {

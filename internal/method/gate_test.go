@@ -40,6 +40,9 @@ func TestTheGateStaysShutWhileRockingGoesOn(t *testing.T) {
 		if at := rockOn(fresh(), 0, 1, 1+c.play, 60, c.digit, 37); at != 0 {
 			t.Errorf("play %v: one wild reading opened the gate after %.1f s", c.play, at)
 		}
+		if at := rockOn(fresh(), 0, 1, 1+c.play, 60, c.digit, 0); at != 0 {
+			t.Errorf("play %v: a wild first reading opened the gate after %.1f s", c.play, at)
+		}
 		g := fresh()
 		rockOn(g, 0, 1, 1+c.play, 5, c.digit, -1)
 		if at := rockOn(g, 5, 1, 1, 5, c.digit, -1); at < 6.9 || at > 7.5 {

@@ -83,6 +83,7 @@ func (m *play) search(all []turn, floor float64, fine bool) {
 		}
 		a, b := m.claimSteps()
 		s.rate(a + b)
+		s.longer = longerBefore(all[first:from+1], s.fit.play, floor)
 		if fine && (s.fit.play > 1.2*m.find.Window() || !m.clean(s)) {
 			continue
 		}
@@ -203,11 +204,35 @@ func (m *play) early() float64 {
 	return 1 + earlyShare*share*share*share*share
 }
 
+// longerBefore counts the strokes before a run that went further than its play
+// and agreed with each other, as setting up does not: the stops as they were
+// found before.
+func longerBefore(turns []turn, play, floor float64) (most int) {
+	length := func(k int) float64 { return math.Abs(turns[k].Value - turns[k-1].Value) }
+	for k := 1; k < len(turns); k++ {
+		if length(k) < 1.2*play+floor {
+			continue
+		}
+		n := 0
+		for i := 1; i < len(turns); i++ {
+			if math.Abs(length(i)-length(k)) <= floor {
+				n++
+			}
+		}
+		most = max(most, n)
+	}
+	return most
+}
+
 // needed is how many good strokes complete the take. One stroke that went much
 // further than the others is a knock, or it is the one that reached both stops
-// while the others fell short alike; more strokes tell.
+// while the others fell short alike; more strokes tell. Where several strokes just
+// before went further and agreed, it takes all there may be.
 func (m *play) needed() int {
 	s := m.now
+	if s.longer >= doubtBefore {
+		return m.spec.MaxStrokes
+	}
 	last := s.points[len(s.points)-1].level
 	if last == 0 && !slices.Contains(s.reasons, reasonFar) {
 		return m.spec.Strokes
@@ -229,6 +254,7 @@ func (m *play) needed() int {
 const (
 	doubtStrokes = 2
 	doubtSince   = 4
+	doubtBefore  = 3 // strokes before that went further and agreed
 )
 
 func (m *play) complete() bool {

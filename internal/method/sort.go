@@ -13,6 +13,7 @@ type series struct {
 	reasons []string // why a point is not used
 	strokes int      // good strokes: both ends used, on one level
 	leftOut int
+	longer  int     // strokes that went further just before the run
 	typical float64 // median stroke
 	fit     line
 	chance  float64 // log of the probability that handling would look like this
