@@ -38,6 +38,9 @@ func (c *Capture) Command(cmd ledger.Command, at ledger.Stamp, out *Out) error {
 }
 
 func (c *Capture) doStage(stage string, out *Out) error {
+	if len(c.sheet.Job.Stages) == 0 && stage != "" {
+		return fmt.Errorf("no stage %q: this job's sheet has no stages = [ … ]", stage)
+	}
 	if !c.sheet.hasStage(stage) {
 		return fmt.Errorf("no stage %q in this job: it has %s", stage, strings.Join(c.sheet.stages(), ", "))
 	}

@@ -83,12 +83,12 @@ func (m *play) search(all []turn, floor float64, fine bool) {
 		}
 		a, b := m.claimSteps()
 		s.rate(a + b)
-		s.longer = longerBefore(all[first:from+1], s.fit.play, floor)
 		if fine && (s.fit.play > 1.2*m.find.Window() || !m.clean(s)) {
 			continue
 		}
 		if s.chance < likelyRun && (m.now == nil || s.chance < m.now.chance) {
 			m.now = s
+			s.longer = longerBefore(all[first:from+1], s.fit.play, floor)
 		}
 	}
 }

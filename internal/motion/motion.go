@@ -94,6 +94,7 @@ type Finder struct {
 	lastV float64
 
 	noise   noise
+	sigma   float64 // what it comes to
 	between float64 // typical time between readings
 	lastT   float64
 	started bool
@@ -114,11 +115,16 @@ func NewFinder(s Settings) *Finder {
 }
 
 // SetStep tells the gauge's step, in the unit of the readings.
-func (f *Finder) SetStep(step float64) { f.step = step }
+func (f *Finder) SetStep(step float64) {
+	if step != f.step {
+		f.step = step
+		f.sigma = f.noise.sigma(step)
+	}
+}
 
 // Window is the range within which readings count as standing still.
 func (f *Finder) Window() float64 {
-	w := windowNoise * f.noise.sigma(f.step)
+	w := windowNoise * f.sigma
 	if w < f.set.Floor {
 		w = f.set.Floor
 	}
@@ -126,7 +132,7 @@ func (f *Finder) Window() float64 {
 }
 
 // Noise is the standard deviation of single readings at rest.
-func (f *Finder) Noise() float64 { return f.noise.sigma(f.step) }
+func (f *Finder) Noise() float64 { return f.sigma }
 
 // Resting tells whether the last reading lies in a confirmed rest.
 func (f *Finder) Resting() bool { return f.confirmed && !f.pending }
@@ -171,6 +177,7 @@ func (f *Finder) Reading(t, v float64, seq uint64) Event {
 		if lag := f.lag(); f.next-f.first >= 3+2*lag {
 			k := f.next - lag
 			f.noise.agreeing(f.at(k-3).v, f.at(k-2).v, f.at(k-1).v, f.step+f.set.Floor/2, f.step, f.set.OnChange)
+			f.sigma = f.noise.sigma(f.step)
 		}
 		return ev | f.confirm()
 	}
@@ -202,7 +209,7 @@ func (f *Finder) travel(v float64) {
 		f.mark = v
 		return
 	}
-	if d := math.Abs(v - f.mark); d > max(1.05*f.step, 3*f.noise.sigma(f.step)) {
+	if d := math.Abs(v - f.mark); d > max(1.05*f.step, 3*f.sigma) {
 		f.path += d
 		f.mark = v
 	}

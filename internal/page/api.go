@@ -7,6 +7,7 @@ import (
 	"io"
 	"mime"
 	"net/http"
+	"reflect"
 	"strings"
 
 	"thouwright/internal/ledger"
@@ -73,6 +74,21 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request) {
 	done(w, nil)
 }
 
+// expectedKeys names the keys of a body.
+func expectedKeys(into any) string {
+	t := reflect.TypeOf(into).Elem()
+	if t.Kind() != reflect.Struct {
+		return ""
+	}
+	var keys []string
+	for i := range t.NumField() {
+		if key, _, _ := strings.Cut(t.Field(i).Tag.Get("json"), ","); key != "" && key != "-" {
+			keys = append(keys, key)
+		}
+	}
+	return "; expected an object with some of " + strings.Join(keys, ", ")
+}
+
 // readJSON reads a body of one JSON object, or none; it answers itself when
 // the body is not that.
 func readJSON(w http.ResponseWriter, r *http.Request, most int64, into any) bool {
@@ -94,7 +110,7 @@ func readJSON(w http.ResponseWriter, r *http.Request, most int64, into any) bool
 	case errors.As(err, &big):
 		refuse(w, http.StatusRequestEntityTooLarge, "that is too much text")
 	case err != nil:
-		refuse(w, http.StatusBadRequest, "not the expected JSON: "+strings.TrimPrefix(err.Error(), "json: "))
+		refuse(w, http.StatusBadRequest, "not the expected JSON: "+strings.TrimPrefix(err.Error(), "json: ")+expectedKeys(into))
 	}
 	return err == nil
 }
