@@ -15,9 +15,10 @@ import (
 )
 
 type recordCmd struct {
-	Dir  string `arg:"" name:"jobdir" help:"The job's folder."`
-	Out  string `short:"o" required:"" placeholder:"FILE" help:"The document; its ending says which: .html .pdf .xlsx .csv"`
-	JSON bool   `name:"json" help:"Print what was written as JSON."`
+	Dir   string `arg:"" name:"jobdir" help:"The job's folder."`
+	Out   string `short:"o" required:"" placeholder:"FILE" help:"The document; its ending says which: .html .pdf .xlsx .csv"`
+	Paper string `enum:"a4,letter" default:"a4" help:"The PDF's paper: a4 or letter."`
+	JSON  bool   `name:"json" help:"Print what was written as JSON."`
 }
 
 // Example is shown by --help.
@@ -37,7 +38,9 @@ func (c *recordCmd) Run(ctx *runContext) error {
 	if err != nil {
 		return err
 	}
-	if err := writeFile(c.Out, func(w *os.File) error { return r.Write(w, format, time.Now().UTC()) }); err != nil {
+	if err := writeFile(c.Out, func(w *os.File) error {
+		return r.Write(w, format, record.Options{Made: time.Now().UTC(), Paper: c.Paper})
+	}); err != nil {
 		return err
 	}
 	if c.JSON {

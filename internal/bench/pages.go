@@ -72,7 +72,7 @@ func (d *Daemon) writeRecord(w io.Writer, number, format string) error {
 	if err != nil {
 		return err
 	}
-	return r.Write(w, format, time.Now().UTC())
+	return r.Write(w, format, record.Options{Made: time.Now().UTC()})
 }
 
 const standsAfter = 10 * time.Second

@@ -19,7 +19,7 @@ var tidyColumns = []string{"job", "machine", "assembly", "stage", "component", "
 
 // CSV writes every take as a row of one tidy table. Texts that a spreadsheet
 // program would take for a formula begin with an apostrophe.
-func (r *Record) CSV(w io.Writer) error {
+func (r *Record) CSV(w io.Writer, _ Options) error {
 	c := csv.NewWriter(w)
 	if err := c.Write(tidyColumns); err != nil {
 		return err

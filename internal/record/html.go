@@ -71,9 +71,8 @@ type view struct {
 }
 
 // HTML writes the record as one file that needs nothing else and runs nothing.
-// made is when, for its foot.
-func (r *Record) HTML(w io.Writer, made time.Time) error {
-	v := view{Record: r, Plots: map[*Take]template.HTML{}, Photos: map[string]template.URL{}, Made: made}
+func (r *Record) HTML(w io.Writer, o Options) error {
+	v := view{Record: r, Plots: map[*Take]template.HTML{}, Photos: map[string]template.URL{}, Made: o.Made}
 	for _, t := range r.AllTakes() {
 		svg, err := r.plotSVG(t)
 		if err != nil {

@@ -30,26 +30,41 @@ var (
 // pdf is a record on its way onto paper.
 type pdf struct {
 	*fpdf.Fpdf
-	r     *Record
-	width float64 // of the text, mm
+	r      *Record
+	width  float64 // of the text, mm
+	bottom float64 // where the text of a page ends, mm from its top
 }
 
 const pdfFont = "sans"
 
-// PDF writes the record on A4 with embedded fonts, bookmarks and page numbers.
-func (r *Record) PDF(w io.Writer, made time.Time) error {
-	p := &pdf{Fpdf: fpdf.New("P", "mm", "A4", ""), r: r}
+// pdfFoot is the margin below the text, mm.
+const pdfFoot = 18.0
+
+// room begins a new page unless so many mm are left on this one.
+func (p *pdf) room(mm float64) {
+	if p.GetY() > p.bottom-mm {
+		p.AddPage()
+	}
+}
+
+// PDF writes the record on paper of the asked size, with embedded fonts, bookmarks and page numbers.
+func (r *Record) PDF(w io.Writer, o Options) error {
+	paper, ok := papers[o.Paper]
+	if !ok {
+		return fmt.Errorf("paper %q: expected a4 or letter", o.Paper)
+	}
+	p := &pdf{Fpdf: fpdf.New("P", "mm", paper, ""), r: r}
 	p.SetCompression(true)
-	p.SetCreationDate(made)
-	p.SetModificationDate(made)
+	p.SetCreationDate(o.Made)
+	p.SetModificationDate(o.Made)
 	p.AddUTF8FontFromBytes(pdfFont, "", liberationsansregular.TTF)
 	p.AddUTF8FontFromBytes(pdfFont, "B", liberationsansbold.TTF)
 	p.SetTitle("Job "+flat(r.Number)+" "+flat(r.Machine), true)
 	p.SetCreator("Thouwright", true)
 	p.SetMargins(17, 16, 17)
-	p.SetAutoPageBreak(true, 18)
-	page, _ := p.GetPageSize()
-	p.width = page - 34
+	p.SetAutoPageBreak(true, pdfFoot)
+	width, height := p.GetPageSize()
+	p.width, p.bottom = width-34, height-pdfFoot
 	p.AliasNbPages("")
 	p.SetFooterFunc(func() {
 		p.SetY(-13)
@@ -59,7 +74,7 @@ func (r *Record) PDF(w io.Writer, made time.Time) error {
 	p.AddPage()
 	p.owner()
 	p.AddPage()
-	p.mechanic(made)
+	p.mechanic(o.Made)
 	if err := p.Error(); err != nil {
 		return fmt.Errorf("pdf: %w", err)
 	}
@@ -90,9 +105,7 @@ func (p *pdf) para(style string, size float64, c [3]int, text string) {
 }
 
 func (p *pdf) heading(text string, level int) {
-	if p.GetY() > 250 {
-		p.AddPage()
-	}
+	p.room(29)
 	p.Ln(3)
 	p.Bookmark(flat(text), level, -1)
 	p.para("B", 13-2*float64(level), pdfInk, text)
@@ -187,9 +200,7 @@ func (p *pdf) list(title string, lines []string) {
 
 // outcome is one place at one stage: what, how much, the verdict and the drawing.
 func (p *pdf) outcome(pl *Place, o *Outcome) {
-	if p.GetY() > 262 {
-		p.AddPage()
-	}
+	p.room(17)
 	y := p.GetY()
 	what := pl.Check.Component + ", " + pl.Check.Name
 	if pl.Position != "" {
@@ -303,9 +314,7 @@ func (p *pdf) mechanic(made time.Time) {
 
 // take is one take with its plot and its budget.
 func (p *pdf) take(t *Take) {
-	if p.GetY() > 190 {
-		p.AddPage()
-	}
+	p.room(89)
 	title := fmt.Sprintf("Take %d", t.Take.Take)
 	for _, s := range []string{t.Tag.Position, t.Tag.Stage} {
 		if s != "" {

@@ -86,7 +86,7 @@ func job(t *testing.T) *record.Record {
 func written(t *testing.T, r *record.Record, format string) []byte {
 	t.Helper()
 	var b bytes.Buffer
-	if err := r.Write(&b, format, time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)); err != nil {
+	if err := r.Write(&b, format, record.Options{Made: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)}); err != nil {
 		t.Fatalf("%s: %v", format, err)
 	}
 	return b.Bytes()

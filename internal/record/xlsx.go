@@ -18,7 +18,7 @@ const sheetRows = excelize.TotalRows
 // each of takes, rests, budget
 // and events, with numbers as numbers, units in columns of their own, and texts
 // as texts, so that nothing in them is ever taken for a formula.
-func (r *Record) XLSX(w io.Writer, _ time.Time) error {
+func (r *Record) XLSX(w io.Writer, _ Options) error {
 	f := excelize.NewFile()
 	defer f.Close()
 	if err := f.SetDocProps(&excelize.DocProperties{Title: "Job " + inert(r.Number), Creator: "Thouwright"}); err != nil {
