@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"thouwright/internal/ledger"
@@ -137,7 +138,7 @@ func (s suggester) clearance(t *ledger.Take, c Check) []Suggestion {
 			x.Inputs["ground"] = []string{clean}
 			if a, err := sum.Run(x.Inputs, u); err == nil {
 				b, _ := a.Result("bore")
-				x.Text = fmt.Sprintf("%s: no one bush for the shaft as it is; ground true, to %s or less, it takes a bush finished to %s. How far it may be ground: ask the maker", where(t), clean, b.in(u))
+				x.Text = fmt.Sprintf("%s: no one bush for the shaft as it is; ground true, to %s or less, it takes a bush finished to a bore of %s. How far it may be ground: ask the maker", where(t), clean, b.toWork(u))
 				x.Answer = a
 			}
 		}
@@ -145,12 +146,12 @@ func (s suggester) clearance(t *ledger.Take, c Check) []Suggestion {
 	}
 	x.Answer = a
 	bore, _ := a.Result("bore")
-	x.Text = fmt.Sprintf("%s: for the shaft as it measures, a bush finished to %s", where(t), bore.in(u))
+	x.Text = fmt.Sprintf("%s: for the shaft as it measures, a bush finished to a bore of %s", where(t), bore.toWork(u))
 	if clean, ok := cleanUp(shafts); ok {
 		in := Inputs{"clearance": x.Inputs["clearance"], "shaft": x.Inputs["shaft"], "ground": {clean}}
 		if g, err := sum.Run(in, u); err == nil {
 			b, _ := g.Result("bore")
-			x.Text += fmt.Sprintf("; ground to clean up, at %s or less, a bush finished to %s at that size", clean, b.in(u))
+			x.Text += fmt.Sprintf("; ground to clean up, at %s or less, a bush finished to a bore of %s at that size", clean, b.toWork(u))
 		}
 	}
 	x.Text += ". How far it may be ground: ask the maker. Ream after pressing in"
@@ -168,8 +169,11 @@ func cleanUp(shafts []*ledger.Take) (string, bool) {
 		}
 		least = math.Min(least, v)
 	}
-	p := math.Pow(10, float64(places[unit]))
-	return number(math.Floor(least*p+1e-6)/p, unit) + " " + unit.String(), true // or less: never rounded up
+	n, ok := shopPlaces[unit]
+	if !ok {
+		n = places[unit]
+	}
+	return strconv.FormatFloat(roundDown(least, n), 'f', n, 64) + " " + unit.String(), true // or less: never rounded up
 }
 
 // endPlay suggests the turn of the adjuster, or the shims.
@@ -211,7 +215,7 @@ func (s suggester) endPlay(t *ledger.Take, c Check) []Suggestion {
 	x.Text = fmt.Sprintf("%s: %s to come to the middle of the band", where(t), way.Text)
 	if step, ok := a.Result("play_per_step"); ok {
 		lands, _ := a.Result("lands")
-		x.Text += fmt.Sprintf("; one slot changes the play by %s", step.in(c.Unit))
+		x.Text += fmt.Sprintf("; one slot changes the play by %s", step.plainly(c.Unit))
 		if lands.Text != "yes" {
 			x.Text += ", wider than the band, so not every slot lands in it"
 		}
@@ -224,7 +228,7 @@ func length(v float64, u quantity.Unit) string {
 	if err != nil {
 		return number(v, u) + " " + u.String()
 	}
-	return Result{Unit: quantity.MM, Value: mm}.in(u)
+	return Result{Unit: quantity.MM, Value: mm}.plainly(u)
 }
 
 // bandText is the check's limits as a range; a play's open lower end is zero.

@@ -47,7 +47,11 @@ func TestFailedPlay(t *testing.T) {
 	if b.Low < 29.920+0.009 || b.High > 29.912+0.050 || b.Low > b.High {
 		t.Errorf("bore %v..%v for a pin of 29.912..29.920", b.Low, b.High)
 	}
-	for _, want := range []string{"left swivel pin, play in bushes, straight ahead: ", "a bush finished to ", "29.9090 mm or less", "ask the maker", "Ream after pressing"} {
+	// In words, rounded into the band, mm and inches both.
+	if want := "finished to a bore of 29.932 to 29.959 mm (1.1785 to 1.1795 in)"; !strings.Contains(s[0].Text, want) || strings.Contains(s[0].Text, "..") {
+		t.Errorf("%q lacks %q", s[0].Text, want)
+	}
+	for _, want := range []string{"left swivel pin, play in bushes, straight ahead: ", "a bush finished to ", "29.909 mm or less", "ask the maker", "Ream after pressing"} {
 		if !strings.Contains(s[0].Text, want) {
 			t.Errorf("%q lacks %q", s[0].Text, want)
 		}
@@ -97,12 +101,12 @@ func TestFailedEndPlay(t *testing.T) {
 		t.Fatalf("%+v", s)
 	}
 	// (0.310 - 0.0625) / 1.5 × 360 = 59.4 degrees.
-	for _, want := range []string{"tighten 59.4 deg clockwise", "one slot changes the play by 0.2500 mm", "not every slot"} {
+	for _, want := range []string{"tighten 59.4 deg clockwise", "one slot changes the play by 0.250 mm", "not every slot"} {
 		if !strings.Contains(s[0].Text, want) {
 			t.Errorf("%q lacks %q", s[0].Text, want)
 		}
 	}
-	if want := "take away between 0.00700 in and 0.01100 in"; !strings.Contains(s[1].Text, want) {
+	if want := "take away between 0.0070 in and 0.0110 in"; !strings.Contains(s[1].Text, want) {
 		t.Errorf("%q lacks %q", s[1].Text, want)
 	}
 	// A loose bearing is tightened and a tight one slackened, never the other way.
@@ -116,7 +120,7 @@ func TestFailedEndPlay(t *testing.T) {
 		}
 	}
 	s = Suggest([]*ledger.Take{{Take: 2, Tag: ledger.Tag{Component: "right hub", Check: "end play"}, Unit: quantity.In, Result: 0.0002, Verdict: ledger.Fail}}, pinChecks())
-	if len(s) != 1 || !strings.Contains(s[0].Text, "give between 0.00080 in and 0.00480 in more play") {
+	if len(s) != 1 || !strings.Contains(s[0].Text, "give between 0.0008 in and 0.0048 in more play") {
 		t.Errorf("%+v", s)
 	}
 }
