@@ -17,8 +17,11 @@ type Job struct {
 	Assembly string   `toml:"assembly" json:"assembly,omitempty"`
 	Operator string   `toml:"operator" json:"operator,omitempty"`
 	Stages   []string `toml:"stages" json:"stages,omitempty"`
+	// Conditions are those of the whole job, as 'shop at 18 °C, parts there overnight'.
+	Conditions string `toml:"conditions" json:"conditions,omitempty"`
 
 	Components []Component `toml:"component" json:"component,omitempty"`
+	Notes      []Note      `toml:"note" json:"note,omitempty"`
 	Rules      []Rule      `toml:"rule" json:"rule,omitempty"`
 
 	lines form.Lines
@@ -66,6 +69,20 @@ type Check struct {
 	// derived
 	Value string `toml:"value" json:"value,omitempty"`
 }
+
+// Note is what no gauge sees: a finding, work done, a part renewed, something to
+// watch. The record prints it.
+type Note struct {
+	Kind      string `toml:"kind" json:"kind,omitempty"` // NoteKinds; found where not given
+	Stage     string `toml:"stage" json:"stage,omitempty"`
+	Component string `toml:"component" json:"component,omitempty"`
+	Text      string `toml:"text" json:"text,omitempty"`
+	Photo     string `toml:"photo" json:"photo,omitempty"` // a file in the job's folder: photos/seal.jpg
+}
+
+// NoteKinds are the kinds of a note. One entered at the page is of a kind where
+// its words begin with it and a colon: 'renewed: both seals'.
+var NoteKinds = []string{"found", "done", "renewed", "watch"}
 
 // Adjuster is what is turned to set end play or drag.
 type Adjuster struct {

@@ -75,6 +75,7 @@ func (j *Job) problems(torn bool) []Problem {
 			break
 		}
 	}
+	f.notes(j, stages, seen)
 	for i, r := range j.Rules {
 		who := fmt.Sprintf("rule %d: ", i+1)
 		if r.When == "" && !torn {

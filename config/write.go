@@ -24,6 +24,7 @@ func WriteJob(j *Job) []byte {
 	w.text("assembly", j.Assembly)
 	w.text("operator", j.Operator)
 	w.list("stages", j.Stages)
+	w.text("conditions", j.Conditions)
 	for i := range j.Components {
 		c := &j.Components[i]
 		w.header("", "[[component]]")
@@ -32,6 +33,14 @@ func WriteJob(j *Job) []byte {
 			w.header("  ", "[[component.check]]")
 			w.check(&c.Checks[k])
 		}
+	}
+	for _, n := range j.Notes {
+		w.header("", "[[note]]")
+		w.text("kind", n.Kind)
+		w.text("stage", n.Stage)
+		w.text("component", n.Component)
+		w.text("text", n.Text)
+		w.text("photo", n.Photo)
 	}
 	for _, r := range j.Rules {
 		w.header("", "[[rule]]")
