@@ -20,13 +20,13 @@ const (
 	watchMost   = time.Second            // but one that never ends is looked at anyway
 	watchGone   = time.Second            // a file away for less is being replaced
 	watchPoll   = 3 * time.Second        // file systems that report nothing
+	watchAgain  = 300 * time.Millisecond // after a change: what it lists is followed from then on
 )
 
 // Watcher tells when files change. It watches their folders, because editors
 // replace files; it compares contents, because a touched file is not a change.
 type Watcher struct {
 	paths func() []string
-	known map[string]bool // paths listed before
 	seen  map[string]fileState
 	gone  map[string]time.Time
 }
@@ -43,25 +43,11 @@ func (s fileState) same(t fileState) bool { return s.there == t.there && s.sum =
 // every .toml file. paths is asked again at each change. What the files hold
 // now is what changes are told against, so make the watcher before loading.
 func NewWatcher(paths func() []string) *Watcher {
-	w := &Watcher{paths: paths, known: map[string]bool{}, seen: map[string]fileState{}, gone: map[string]time.Time{}}
-	w.take(paths())
-	return w
-}
-
-// take notes what newly listed paths hold: whoever listed them has loaded it.
-func (w *Watcher) take(paths []string) {
-	now := map[string]bool{}
-	for _, p := range paths {
-		if now[p] = true; w.known[p] {
-			continue
-		}
-		for _, f := range expand([]string{p}) {
-			if _, before := w.seen[f]; !before {
-				w.seen[f] = stateOf(f, fileState{})
-			}
-		}
+	w := &Watcher{paths: paths, seen: map[string]fileState{}, gone: map[string]time.Time{}}
+	for _, f := range expand(paths()) {
+		w.seen[f] = stateOf(f, fileState{})
 	}
-	w.known = now
+	return w
 }
 
 // Watch is NewWatcher and Run in one.
@@ -71,7 +57,9 @@ func Watch(ctx context.Context, paths func() []string, changed func(path string)
 
 // Run calls changed, one call at a time, for every file whose content has
 // changed, that has appeared, or that has been away for a second; until ctx
-// ends. It keeps watching whatever a load says.
+// ends. It keeps watching whatever a load says. The files of a path that is
+// listed for the first time have appeared, too: whoever listed it cannot know
+// whether they were written before or after it looked.
 func (w *Watcher) Run(ctx context.Context, changed func(path string)) {
 	fw, err := fsnotify.NewWatcher()
 	var events chan fsnotify.Event
@@ -113,7 +101,12 @@ func (w *Watcher) Run(ctx context.Context, changed func(path string)) {
 		if fw != nil {
 			w.follow(fw, watched)
 		}
-		if wait := w.compare(changed); wait > 0 {
+		told := false
+		wait := w.compare(func(path string) { told = true; changed(path) })
+		if told && wait == 0 { // what was loaded may list other paths
+			wait = watchAgain
+		}
+		if wait > 0 {
 			settle.Reset(wait)
 		}
 	}
@@ -158,7 +151,6 @@ func (w *Watcher) compare(changed func(string)) (wait time.Duration) {
 	now := time.Now()
 	known := map[string]bool{}
 	paths := w.paths()
-	w.take(paths)
 	for _, f := range expand(paths) {
 		known[f] = true
 		old, before := w.seen[f]

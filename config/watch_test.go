@@ -115,23 +115,37 @@ func TestFolderOfSheetsIsWatched(t *testing.T) {
 	told(sheet)
 }
 
-// Another folder that is listed later is not news by what it holds already.
+// Of another folder that is listed later every sheet is told once: it may have
+// been written after the folder was looked at. So is the first sheet that is
+// put into a folder which an edit named and which was not there yet.
 func TestFolderListedLater(t *testing.T) {
 	dir, other := t.TempDir(), t.TempDir()
-	put(t, filepath.Join(dir, "1.toml"), "1")
+	bench := filepath.Join(dir, "bench.toml")
+	put(t, bench, "1")
 	old := filepath.Join(other, "old.toml")
 	put(t, old, "1")
 	var listed atomic.Value
-	listed.Store([]string{dir})
+	listed.Store([]string{bench})
 	told, quiet := watchingList(t, func() []string { return listed.Load().([]string) })
-	listed.Store([]string{other})
-	put(t, filepath.Join(dir, "1.toml"), "2") // wakes it
+	listed.Store([]string{bench, other})
+	put(t, bench, "2") // names it
+	told(bench)
+	told(old)
 	quiet(400 * time.Millisecond)
 	put(t, old, "2")
 	told(old)
-	fresh := filepath.Join(other, "fresh.toml")
-	put(t, fresh, "1")
-	told(fresh)
+
+	fresh := filepath.Join(dir, "new", "jobs")
+	listed.Store([]string{bench, fresh})
+	put(t, bench, "3")
+	if err := os.MkdirAll(fresh, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	sheet := filepath.Join(fresh, "1.toml")
+	put(t, sheet, "1")
+	told(bench)
+	told(sheet)
+	quiet(400 * time.Millisecond)
 }
 
 // A change between loading and watching is not lost.

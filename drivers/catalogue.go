@@ -3,6 +3,7 @@ package drivers
 import (
 	"embed"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"sort"
@@ -84,6 +85,15 @@ func ReadFile(file string) (*Driver, error) {
 		return nil, err
 	}
 	return Parse(file, text)
+}
+
+// With is the catalogue with other drivers in the place of those of their names.
+func (c *Catalogue) With(others ...*Driver) *Catalogue {
+	all := &Catalogue{byName: maps.Clone(c.byName)}
+	for _, d := range others {
+		all.byName[d.Name] = d
+	}
+	return all
 }
 
 // Find is the driver of that name.

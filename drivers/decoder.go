@@ -168,6 +168,10 @@ func (d *Decoder) Feed(chunk []byte, at int64, emit func(*Value)) {
 	}
 	d.Expire(at, emit)
 	d.last = at
+	d.feed(chunk, emit)
+}
+
+func (d *Decoder) feed(chunk []byte, emit func(*Value)) {
 	f := &d.drv.frame
 	if !f.single || len(f.start) > 0 || f.length > 0 || f.tail > 0 || f.rawCheck > 0 {
 		for _, c := range chunk {

@@ -218,11 +218,6 @@ func (d *Daemon) openJob(f *files, at ledger.Stamp) error {
 		if s.tapes, err = newTapes(s.journal, at.Time()); err != nil {
 			return errors.Join(err, s.close(context.Background(), at))
 		}
-		for _, l := range d.lines {
-			if l.stop != nil && l.link == gauge.Up {
-				s.tapes.command(0, ledger.Command{Do: ledger.DoLink, Gauge: l.name(), Text: linkRunning})
-			}
-		}
 	}
 	old := d.session
 	d.session, d.jobs = s, job
@@ -251,6 +246,29 @@ func (d *Daemon) openJob(f *files, at ledger.Stamp) error {
 	return nil
 }
 
+// joinLines takes the ports over into the job just opened. Its tapes begin
+// with what each was in the middle of, and so does the work itself.
+func (d *Daemon) joinLines(at ledger.Stamp) error {
+	for _, l := range d.lines {
+		if l.gone || l.isPedal() {
+			continue
+		}
+		l.tape = l.name()
+		if l.link != gauge.Up {
+			d.engine.sources[l.index] = l.source()
+			continue
+		}
+		state := d.engine.sources[l.index].State()
+		if t := d.session.tapes; t != nil {
+			t.command(0, ledger.Command{Do: ledger.DoLink, Gauge: l.tape, Text: linkRunning, State: state})
+		}
+		if err := d.engine.resume(l.index, state, at); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // receipt is what a journal says back, and which session's it is: the one
 // before still speaks while it is closed.
 type receipt struct {
@@ -276,43 +294,22 @@ func (d *Daemon) setLines(f *files) error {
 	if err != nil {
 		return err
 	}
-	type starting struct {
-		line *line
-		plan gauge.Plan
-	}
-	var starts []starting
-	kept := map[*line]bool{}
-	gone := map[string]*line{}
-	for _, l := range want {
-		old := d.lineAt(l.address)
-		if old != nil && old.samePort(l) {
-			kept[old] = true
-			if !old.sameGauges(l) {
-				d.engine.sources[old.index] = l.source()
-				old.seen = make([]seen, len(l.gauges))
-			}
-			old.gauges = l.gauges
-			continue
-		}
-		l.index = len(d.lines) + len(starts)
-		p, err := l.plan()
-		if err != nil {
+	r := reline(d.lines, want)
+	plans := make([]gauge.Plan, len(r.start))
+	for i, l := range r.start {
+		if plans[i], err = l.plan(); err != nil {
 			return err
 		}
-		starts = append(starts, starting{l, p})
 	}
-	for _, l := range d.lines {
-		if l.stop != nil && !kept[l] {
-			l.stop()
-			l.stop, l.gauges, l.gone = nil, nil, true
-			d.engine.sources[l.index] = nil
-			gone[l.address] = l
-		}
+	gone := map[string]*line{}
+	for _, l := range r.stop {
+		l.stop()
+		l.stop = nil
+		gone[l.address] = l
 	}
-	for _, s := range starts {
-		d.lines = append(d.lines, s.line)
-		d.engine.sources = append(d.engine.sources, s.line.source())
-		d.start(s.line, s.plan, gone[s.line.address])
+	d.lines = d.engine.adoptLines(d.lines, r)
+	for i, l := range r.start {
+		d.start(l, plans[i], gone[l.address])
 	}
 	d.pedal.adopt(f.bench.Switch)
 	return nil
@@ -331,15 +328,6 @@ func (d *Daemon) start(l *line, p gauge.Plan, before *line) {
 		}
 		gauge.Keep(ctx, p, d.o.Open, d.in, d.clock, d.log)
 	})
-}
-
-func (d *Daemon) lineAt(address string) *line {
-	for _, l := range d.lines {
-		if l.stop != nil && l.address == address {
-			return l
-		}
-	}
-	return nil
 }
 
 // Do carries out what a person asked for, on the loop.

@@ -59,14 +59,34 @@ const (
 func (e *engine) link(port int, how string, gauges []string, text string, at ledger.Stamp) {
 	e.advance(at)
 	if s := e.source(port); s != nil {
-		s.Whole = how == linkRunning
+		tape := s.Whole
+		s.Whole = tape || how == linkRunning
 		s.Link(how != linkLost, at, &e.batch)
-		s.Whole = false
+		s.Whole = tape
 		e.emit(port, at)
 	}
 	if how == linkLost || how == linkBack {
 		e.capture.Link(gauges, how == linkBack, text, e.rebase(at), &e.out)
 		e.flush()
+	}
+}
+
+// resume goes on, on a port that is open when a job begins, in the middle of
+// what it was in the middle of.
+func (e *engine) resume(port int, state string, at ledger.Stamp) error {
+	e.advance(at)
+	if s := e.source(port); s != nil {
+		return s.Resume(state, at)
+	}
+	return nil
+}
+
+// regauge works on with the gauges of an edited bench file, on a port that
+// stays open. Its moment is the last the loop has seen: a fresh stamp would
+// overtake what is queued.
+func (e *engine) regauge(port int, gauges []gauge.Spec) {
+	if s := e.source(port); s != nil {
+		s.Regauge(gauges, e.last)
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"thouwright/config"
 	"thouwright/drivers"
 	"thouwright/internal/gauge"
+	"thouwright/internal/port"
 	"thouwright/internal/quantity"
 )
 
@@ -19,6 +20,7 @@ type line struct {
 	driver  *drivers.Driver
 	setting string // the bench file's; empty: the driver's
 	gauges  []config.Gauge
+	tape    string   // what its tape is called in the job at hand, whatever its gauges are renamed to
 	watch   []string // control lines that a foot switch uses
 
 	wasUp   bool
@@ -30,7 +32,7 @@ type line struct {
 	stopped chan struct{}
 }
 
-// name is what the line's tape is called: its first gauge.
+// name is what a person calls the line: its first gauge.
 func (l *line) name() string {
 	if len(l.gauges) == 0 {
 		return "foot switch"
@@ -107,11 +109,31 @@ func (l *line) source() *gauge.Source {
 	if l.isPedal() {
 		return nil
 	}
+	s := gauge.NewSource(l.driver, l.specs())
+	if a, err := port.ParseAddress(l.address); err == nil {
+		s.Whole = a.Kind == port.Tape
+	}
+	return s
+}
+
+func (l *line) specs() []gauge.Spec {
 	specs := make([]gauge.Spec, len(l.gauges))
 	for i, g := range l.gauges {
 		specs[i] = gauge.Spec{Name: g.Name, Index: i, Channel: g.Channel, Unit: g.Unit, Step: g.Step}
 	}
-	return gauge.NewSource(l.driver, specs)
+	return specs
+}
+
+// edited makes l's gauges those of now. What was seen of one that keeps its
+// name and channel stays known.
+func (l *line) edited(now []config.Gauge) {
+	known := make([]seen, len(now))
+	for i, g := range now {
+		if k := l.find(g.Name); k >= 0 && k < len(l.seen) && l.gauges[k].Channel == g.Channel {
+			known[i] = l.seen[k]
+		}
+	}
+	l.gauges, l.seen = now, known
 }
 
 // linesOf groups a bench's gauges by port, in the order of the file.
@@ -134,8 +156,66 @@ func linesOf(b *config.Bench, cat *drivers.Catalogue) ([]*line, error) {
 			l.watch = append(l.watch, s.Line)
 		}
 	}
+	for _, l := range lines {
+		l.tape = l.name()
+	}
 	if s := b.Switch; s != nil && s.Port != "" {
 		lines = append(lines, &line{address: s.Port, watch: []string{pedalKey}})
 	}
 	return lines, nil
+}
+
+// relined is how the lines of an edited bench file follow from those before.
+type relined struct {
+	keep  []*line // whose port stays open, as they are to be
+	from  []*line // the same, as they were
+	stop  []*line
+	start []*line // their indices follow those before
+}
+
+// reline compares the lines in use with those of an edited bench file.
+func reline(lines, want []*line) (r relined) {
+	kept := map[*line]bool{}
+	for _, l := range want {
+		var old *line
+		for _, o := range lines {
+			if !o.gone && o.address == l.address {
+				old = o
+			}
+		}
+		if old != nil && old.samePort(l) {
+			kept[old] = true
+			r.keep, r.from = append(r.keep, l), append(r.from, old)
+			continue
+		}
+		l.index = len(lines) + len(r.start)
+		r.start = append(r.start, l)
+	}
+	for _, l := range lines {
+		if !l.gone && !kept[l] {
+			r.stop = append(r.stop, l)
+		}
+	}
+	return r
+}
+
+// adoptLines makes the engine's sources those of r and returns the lines that
+// are then in use. Lines that stop are gone; whoever reads ports closes and
+// opens them.
+func (e *engine) adoptLines(lines []*line, r relined) []*line {
+	for i, l := range r.keep {
+		old := r.from[i]
+		same := old.sameGauges(l)
+		if old.edited(l.gauges); !same {
+			e.regauge(old.index, old.specs())
+		}
+	}
+	for _, l := range r.stop {
+		l.gauges, l.gone = nil, true
+		e.sources[l.index] = nil
+	}
+	for _, l := range r.start {
+		e.sources = append(e.sources, l.source())
+	}
+	return append(lines, r.start...)
 }

@@ -2,12 +2,14 @@ package bench
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"path/filepath"
 	"time"
 
 	"thouwright/config"
+	"thouwright/drivers"
 	"thouwright/internal/capture"
 	"thouwright/internal/gauge"
 	"thouwright/internal/journal"
@@ -84,7 +86,7 @@ func (d *Daemon) handle(it item) {
 		d.count.handled.Observe(float64(d.clock.Stamp().Elapsed-it.at.Elapsed) / 1e6)
 		if l := d.line(it.port); l != nil && !l.isPedal() {
 			if t := d.session.tapes; t != nil {
-				t.chunk(l.name(), it.at.Elapsed-d.session.origin.Elapsed, *it.bytes)
+				t.chunk(l.tape, it.at.Elapsed-d.session.origin.Elapsed, *it.bytes)
 			}
 			d.engine.chunk(it.port, *it.bytes, it.at)
 		}
@@ -120,7 +122,7 @@ func (d *Daemon) asked(it item) {
 		return
 	}
 	if t := d.session.tapes; t != nil {
-		t.command(it.at.Elapsed-d.session.origin.Elapsed, ledger.Command{Do: ledger.DoAsked, Gauge: l.name(), Text: it.text})
+		t.command(it.at.Elapsed-d.session.origin.Elapsed, ledger.Command{Do: ledger.DoAsked, Gauge: l.tape, Text: it.text})
 	}
 	d.engine.asked(it.port, it.text, it.at)
 }
@@ -153,7 +155,7 @@ func (d *Daemon) linked(it item) {
 		return
 	}
 	if t := d.session.tapes; t != nil {
-		t.command(it.at.Elapsed-d.session.origin.Elapsed, ledger.Command{Do: ledger.DoLink, Gauge: l.name(), Text: how})
+		t.command(it.at.Elapsed-d.session.origin.Elapsed, ledger.Command{Do: ledger.DoLink, Gauge: l.tape, Text: how})
 	}
 	d.engine.link(it.port, how, l.names(), it.text, it.at)
 	if how != linkOpened {
@@ -202,7 +204,7 @@ func (d *Daemon) chooseJob(number string, at ledger.Stamp) error {
 		return err
 	}
 	d.shown.broken = nil
-	return d.setLines(f)
+	return errors.Join(d.setLines(f), d.joinLines(at))
 }
 
 // edited works on by files that a person edited; where they are broken, the
@@ -232,7 +234,7 @@ func (d *Daemon) edited(it item) {
 		return
 	}
 	if t := d.session.tapes; t != nil {
-		t.command(at.Elapsed-d.session.origin.Elapsed, ledger.Command{Do: ledger.DoSheet, Sheet: string(f.jobText), Bench: string(f.benchText), By: "file"})
+		t.command(at.Elapsed-d.session.origin.Elapsed, ledger.Command{Do: ledger.DoSheet, Sheet: string(f.jobText), Bench: string(f.benchText), Drivers: f.ownDrivers(), By: "file"})
 	}
 	if string(f.benchText) != string(d.files.benchText) {
 		d.shown.unit = f.bench.DisplayUnit
@@ -245,6 +247,21 @@ func (d *Daemon) edited(it item) {
 	}
 	d.adviseNext()
 	d.log.Info().Msg("edited files took effect")
+}
+
+// ownDrivers are the drivers in use that are not the built-in ones, by name.
+func (f *files) ownDrivers() map[string]string {
+	own := map[string]string{}
+	for _, g := range f.bench.Gauges {
+		d, err := f.cat.Find(g.Driver)
+		if err != nil {
+			continue
+		}
+		if b, err := drivers.BuiltIn().Find(g.Driver); err != nil || string(b.Text) != string(d.Text) {
+			own[g.Driver] = string(d.Text)
+		}
+	}
+	return own
 }
 
 func sameDrivers(a, b *files) bool {

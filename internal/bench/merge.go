@@ -20,7 +20,8 @@ type merger struct {
 // playing is one tape with its next chunk read ahead.
 type playing struct {
 	file string
-	line int // port index; -1: commands
+	line int // port index; -1: commands; noLine: of a gauge that an edit brings
+	name string
 	f    *os.File
 	r    *tape.Reader
 	at   int64 // microseconds since the merged tapes' second 0
@@ -28,6 +29,12 @@ type playing struct {
 	end  bool
 	lag  int64 // this tape's second 0, on the merged tapes' scale
 }
+
+// Lines of a tape that are no port's index.
+const (
+	commandsLine = -1
+	noLine       = -2
+)
 
 // chunk is one thing on the tapes. Its data holds until next is called again.
 type chunk struct {
@@ -61,7 +68,7 @@ func (m *merger) begin() error {
 
 func (p *playing) read() error {
 	var err error
-	if p.line < 0 {
+	if p.line == commandsLine {
 		p.at, p.data, err = p.r.NextText()
 	} else {
 		p.at, p.data, err = p.r.Next()

@@ -2,17 +2,17 @@ package bench
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"github.com/rs/zerolog"
 
-	"thouwright/config"
 	"thouwright/internal/capture"
 	"thouwright/internal/gauge"
 	"thouwright/internal/journal"
@@ -110,15 +110,21 @@ func (r Replay) play(ctx context.Context, m *merger, e *engine, s *session, f *f
 			return at, err
 		}
 		at = ledger.Stamp{Wall: start.Wall + t.at, Elapsed: max(t.at, at.Elapsed)}
-		if t.line >= 0 {
-			e.chunk(t.line, t.data, at)
+		if t.line == commandsLine {
+			stop, err := r.again(t.data, at, e, s, f, &lines)
+			if err != nil {
+				return at, fmt.Errorf("%s: %w", m.where(t), err)
+			}
+			stopped = stopped || stop
 			continue
 		}
-		stop, err := r.again(t.data, at, e, s, f, lines)
-		if err != nil {
-			return at, fmt.Errorf("%s: %w", m.where(t), err)
+		if t.line == noLine || lines[t.line].gone { // an edit changed the gauge's port
+			if t.line = lineOfTape(lines, t.from.name); t.line < 0 {
+				return at, fmt.Errorf("%s: the bench file has no gauge %q at that time", m.where(t), t.from.name)
+			}
+			t.from.line = t.line
 		}
-		stopped = stopped || stop
+		e.chunk(t.line, t.data, at)
 	}
 	if !stopped {
 		at.Elapsed += afterTheEnd
@@ -126,69 +132,6 @@ func (r Replay) play(ctx context.Context, m *merger, e *engine, s *session, f *f
 	}
 	e.advance(at)
 	return at, nil
-}
-
-// again does what a person did. A command that fails now failed then, too, and
-// would not be on the tape: that is an error.
-func (r Replay) again(text []byte, at ledger.Stamp, e *engine, s *session, f *files, lines []*line) (stop bool, err error) {
-	var c ledger.Command
-	if err := json.Unmarshal(text, &c); err != nil {
-		return false, fmt.Errorf("not a command: %w", err)
-	}
-	switch c.Do {
-	case doStop:
-		return true, nil
-	case ledger.DoUnit, ledger.DoSound, ledger.DoJob:
-		return false, nil
-	case ledger.DoLink, ledger.DoAsked:
-		for _, l := range lines {
-			switch {
-			case l.name() != c.Gauge:
-			case c.Do == ledger.DoAsked:
-				e.asked(l.index, c.Text, at)
-			default:
-				e.link(l.index, c.Text, l.names(), "port "+c.Text, at)
-			}
-		}
-		return false, nil
-	case ledger.DoSheet:
-		return false, r.edited(c, at, e, s, f, lines)
-	}
-	return false, e.command(c, at)
-}
-
-// edited works on by the files as they were then edited.
-func (r Replay) edited(c ledger.Command, at ledger.Stamp, e *engine, s *session, f *files, lines []*line) error {
-	b, problems := config.ParseBench(f.bench.File, []byte(c.Bench))
-	if b == nil {
-		return problemsError(problems)
-	}
-	b.LogDir = f.bench.LogDir
-	f.bench, f.benchText = b, []byte(c.Bench)
-	if c.Sheet != "" {
-		j, problems := config.ParseJob(f.job.File, []byte(c.Sheet))
-		if j == nil {
-			return problemsError(problems)
-		}
-		f.job, f.jobText = j, []byte(c.Sheet)
-	}
-	if err := s.adopt(f, e.rebase(at)); err != nil {
-		return err
-	}
-	e.replace(s.sheet, at)
-	now, err := linesOf(f.bench, f.cat)
-	if err != nil {
-		return err
-	}
-	for _, l := range lines {
-		for _, n := range now {
-			if n.address == l.address && !n.sameGauges(l) {
-				l.gauges = n.gauges
-				e.sources[l.index] = l.source()
-			}
-		}
-	}
-	return nil
 }
 
 // journalSink keeps rows and tells nobody. Nobody waits for a single reading,
@@ -236,31 +179,37 @@ func (s *journalSink) fact(f capture.Fact) {
 func (r Replay) openTapes(lines []*line) (*merger, error) {
 	m := &merger{began: time.Unix(0, 0).UTC()}
 	used := map[string]bool{}
-	add := func(file string, line int) error {
+	add := func(file, name string, line int) error {
 		t, err := os.Open(file)
 		if err != nil {
 			return fmt.Errorf("tape: %w", err)
 		}
-		m.tapes = append(m.tapes, &playing{file: file, line: line, f: t, r: tape.NewReader(file, t)})
+		m.tapes = append(m.tapes, &playing{file: file, name: name, line: line, f: t, r: tape.NewReader(file, t)})
 		return nil
 	}
 	for i, l := range lines {
 		for _, name := range l.names() {
 			if file, ok := r.Tapes[name]; ok {
 				used[name] = true
-				if err := add(file, i); err != nil {
+				if err := add(file, name, i); err != nil {
 					return m, errors.Join(err, m.close())
 				}
 			}
 		}
 	}
-	for name := range r.Tapes {
-		if !used[name] {
+	for _, name := range slices.Sorted(maps.Keys(r.Tapes)) {
+		switch {
+		case used[name]:
+		case r.Commands != "": // an edit on the tape of commands may bring it
+			if err := add(r.Tapes[name], name, noLine); err != nil {
+				return m, errors.Join(err, m.close())
+			}
+		default:
 			return m, errors.Join(fmt.Errorf("tape of %q: the bench file has no gauge of that name", name), m.close())
 		}
 	}
 	if r.Commands != "" {
-		if err := add(r.Commands, -1); err != nil {
+		if err := add(r.Commands, commandsTape, commandsLine); err != nil {
 			return m, errors.Join(err, m.close())
 		}
 	}

@@ -1,6 +1,7 @@
 package gauge
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"strings"
@@ -24,8 +25,9 @@ type Spec struct {
 // and silence. It does no I/O and knows no clock but the stamps it is given, so
 // a tape gives what the port gave. In steady state it allocates nothing.
 type Source struct {
-	// Whole says that the stream begins where a reading begins, as a tape does.
-	// After the opening of any other port the first reading may be half of one.
+	// Whole says that the stream begins where a reading begins whenever the port
+	// is opened, as a tape's does. After the opening of any other port the first
+	// reading may be half of one.
 	Whole bool
 
 	dec     *drivers.Decoder
@@ -68,11 +70,30 @@ func NewSource(d *drivers.Driver, gauges []Spec) *Source {
 	if d.Sends == ledger.Streams { // one that sends on a change or press may say nothing all day
 		s.silence = d.Silence.Microseconds()
 	}
-	for _, g := range gauges {
-		s.gauges = append(s.gauges, &one{Spec: g})
-	}
+	s.Regauge(gauges, ledger.Stamp{})
 	s.emit, s.halt = s.value, s.stopped
 	return s
+}
+
+// Regauge says that the port's gauges were edited while the port stayed open.
+// Nothing of the stream is lost: half a line stays half a line, what was sent
+// of units and channels holds. A gauge that keeps its name and channel goes on,
+// one that is new is waited for from at on.
+func (s *Source) Regauge(gauges []Spec, at ledger.Stamp) {
+	before := s.gauges
+	s.gauges = make([]*one, 0, len(gauges))
+	for _, spec := range gauges {
+		g := &one{last: at.Elapsed}
+		for _, old := range before {
+			if old.Name == spec.Name && old.Channel == spec.Channel {
+				*g = *old
+			}
+		}
+		g.Spec, g.step = spec, 0
+		s.gauges = append(s.gauges, g)
+	}
+	s.unknown = nil
+	s.arm()
 }
 
 // Feed takes bytes that were read at one moment.
@@ -125,6 +146,49 @@ func (s *Source) Link(up bool, at ledger.Stamp, out *Batch) {
 		s.open(at)
 	}
 	s.arm()
+}
+
+// State is what the source is in the middle of, as text.
+func (s *Source) State() string {
+	st := state{Stream: s.dec.State(), Adopted: map[string]string{}}
+	for _, g := range s.gauges {
+		if g.adopted != "" {
+			st.Adopted[g.Name] = g.adopted
+		}
+	}
+	text, err := json.Marshal(st)
+	if err != nil {
+		panic(err) // it holds nothing that JSON cannot
+	}
+	return string(text)
+}
+
+type state struct {
+	Stream  drivers.State     `json:"stream"`
+	Adopted map[string]string `json:"adopted,omitempty"`
+}
+
+// Resume goes on, on an open port, from what State gave; silence is timed from
+// at. "" is the state of a stream that begins where a reading begins.
+func (s *Source) Resume(text string, at ledger.Stamp) error {
+	var st state
+	if text != "" {
+		if err := json.Unmarshal([]byte(text), &st); err != nil {
+			return fmt.Errorf("state of a port: %w", err)
+		}
+	}
+	if err := s.dec.Resume(st.Stream, at.Elapsed); err != nil {
+		return fmt.Errorf("state of a port: %w", err)
+	}
+	s.channel = st.Stream.Asked
+	s.open(at)
+	s.bytes = len(st.Stream.Half) > 0
+	for _, g := range s.gauges {
+		g.adopted = st.Adopted[g.Name]
+	}
+	s.unknown = nil
+	s.arm()
+	return nil
 }
 
 // Asked says that the readings without a channel that follow belong to channel,

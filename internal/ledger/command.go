@@ -17,6 +17,10 @@ type Command struct {
 	Bench     string `json:"bench,omitempty"` // the text of an edited bench file
 	Gauge     string `json:"gauge,omitempty"` // link: whose port
 	By        string `json:"by,omitempty"`    // page, switch, key, button, file
+	// Drivers are the texts of the drivers that an edited bench file uses, by name.
+	Drivers map[string]string `json:"drivers,omitempty"`
+	// State is what a port that was open when the tape began was in the middle of.
+	State string `json:"state,omitempty"`
 	// Sound settings; nil leaves them.
 	Volume *float64        `json:"volume,omitempty"`
 	Mute   *bool           `json:"mute,omitempty"`
