@@ -55,6 +55,17 @@ func put(t *testing.T, file, text string) {
 	}
 }
 
+// swap replaces a file in one step: the watcher's first look cannot see it half
+// written.
+func swap(t *testing.T, file, text string) {
+	t.Helper()
+	tmp := filepath.Join(filepath.Dir(file), ".tmp")
+	put(t, tmp, text)
+	if err := os.Rename(tmp, file); err != nil {
+		t.Fatal(err)
+	}
+}
+
 // Editors write in place, write anew and rename, or move the old one away
 // first; each is one change, told once.
 func TestEveryWayOfSavingIsSeen(t *testing.T) {
@@ -63,13 +74,10 @@ func TestEveryWayOfSavingIsSeen(t *testing.T) {
 	put(t, bench, "1")
 	told, quiet := watching(t, bench)
 
-	put(t, bench, "2")
+	swap(t, bench, "2")
 	told(bench)
 
-	put(t, filepath.Join(dir, ".tmp"), "3")
-	if err := os.Rename(filepath.Join(dir, ".tmp"), bench); err != nil {
-		t.Fatal(err)
-	}
+	put(t, bench, "3")
 	told(bench)
 
 	if err := os.Rename(bench, bench+"~"); err != nil {
@@ -128,7 +136,7 @@ func TestFolderListedLater(t *testing.T) {
 	listed.Store([]string{bench})
 	told, quiet := watchingList(t, func() []string { return listed.Load().([]string) })
 	listed.Store([]string{bench, other})
-	put(t, bench, "2") // names it
+	swap(t, bench, "2") // names it
 	told(bench)
 	told(old)
 	quiet(400 * time.Millisecond)
@@ -137,7 +145,7 @@ func TestFolderListedLater(t *testing.T) {
 
 	fresh := filepath.Join(dir, "new", "jobs")
 	listed.Store([]string{bench, fresh})
-	put(t, bench, "3")
+	swap(t, bench, "3")
 	if err := os.MkdirAll(fresh, 0o755); err != nil {
 		t.Fatal(err)
 	}
