@@ -105,15 +105,24 @@ func denied(a Address, path string) error {
 
 // neverBlock makes the library's descriptor non-blocking. The library waits
 // with select before it reads, so only its writes change: a full line gives an
-// error at once. It keeps the descriptor to itself, hence the reflection; a
-// test notices when it is called otherwise.
+// error at once.
 func neverBlock(line serial.Port) bool {
+	fd, ok := handle(line)
+	return ok && unix.SetNonblock(fd, true) == nil
+}
+
+// handle is the library's descriptor. It keeps it to itself, hence the
+// reflection; a test notices when it is called otherwise.
+func handle(line serial.Port) (fd int, ok bool) {
 	v := reflect.Indirect(reflect.ValueOf(line))
 	if v.Kind() != reflect.Struct {
-		return false
+		return 0, false
 	}
 	h := v.FieldByName("handle")
-	return h.IsValid() && h.CanInt() && unix.SetNonblock(int(h.Int()), true) == nil
+	if !h.IsValid() || !h.CanInt() {
+		return 0, false
+	}
+	return int(h.Int()), true
 }
 
 // isFull tells an error that only says 'not now'.

@@ -3,6 +3,7 @@ package port
 import (
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"sync"
 	"sync/atomic"
@@ -16,6 +17,7 @@ import (
 type serialPort struct {
 	name   string
 	line   serial.Port
+	ear    *os.File // reads the line; nil: the library does
 	id     deviceID
 	pseudo bool // no control lines, no break
 	closed atomic.Bool
@@ -65,10 +67,12 @@ func openDevice(a Address, dev device, s Settings) (Port, error) {
 		return nil, openError(a, dev, s, err)
 	}
 	// A write that blocks in the kernel is not ended by closing the port.
-	neverBlock(line)
 	p := &serialPort{name: a.Text, line: line, id: dev.id, pseudo: dev.pseudo}
+	if neverBlock(line) {
+		p.ear = ear(line)
+	}
 	if err := p.setControls(s); err != nil {
-		line.Close()
+		p.shut()
 		return nil, &BadAddress{a.Text, fmt.Sprintf("its control lines cannot be set (%v): take DTR and RTS out of its line setting", err)}
 	}
 	// What lies in the buffer was sent before anyone listened: a reading from
@@ -150,7 +154,7 @@ func (p *serialPort) Read(b []byte) (n int, err error) {
 		}
 	}()
 	for range zeroReads {
-		n, err := p.line.Read(b)
+		n, err := p.listen(b)
 		switch {
 		case p.closed.Load(): // the library says the same for a hang-up and for our own close
 			return 0, ErrClosed
@@ -166,9 +170,24 @@ func (p *serialPort) Read(b []byte) (n int, err error) {
 	return 0, &Gone{p.name, "reads nothing for ever"}
 }
 
+func (p *serialPort) listen(b []byte) (int, error) {
+	if p.ear != nil {
+		return p.ear.Read(b)
+	}
+	return p.line.Read(b)
+}
+
+// shut closes the line, and first what waits on it.
+func (p *serialPort) shut() error {
+	if p.ear != nil {
+		p.ear.Close()
+	}
+	return p.line.Close()
+}
+
 func lostWhy(err error) string {
 	var pe *serial.PortError
-	if errors.As(err, &pe) && pe.Code() == serial.PortClosed || isGone(err) {
+	if err == io.EOF || errors.As(err, &pe) && pe.Code() == serial.PortClosed || isGone(err) {
 		return "unplugged, or the other side hung up"
 	}
 	return fmt.Sprintf("cannot be read (%v)", err)
@@ -202,7 +221,7 @@ const writePause = 2 * time.Millisecond
 func (p *serialPort) Close() (err error) {
 	p.once.Do(func() {
 		p.closed.Store(true)
-		err = p.line.Close()
+		err = p.shut()
 		mine.Delete(p.id)
 	})
 	return err
