@@ -116,3 +116,6 @@ func (g *gauges) stop() {
 	g.in.Close()
 	g.cmd.Wait()
 }
+
+// queued is how many bytes wait to be read from a terminal.
+func queued(f *os.File) (int, error) { return unix.IoctlGetInt(int(f.Fd()), unix.TIOCINQ) }

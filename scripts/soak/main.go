@@ -32,6 +32,7 @@ type options struct {
 	rate    float64
 	seconds int
 	only    bool
+	starts  int
 }
 
 func main() {
@@ -40,6 +41,7 @@ func main() {
 	flag.IntVar(&o.gauges, "gauges", 256, "how many gauges")
 	flag.Float64Var(&o.rate, "rate", 50, "readings a second, each")
 	flag.IntVar(&o.seconds, "seconds", 60, "how long")
+	flag.IntVar(&o.starts, "starts", 0, "measure so many starts instead")
 	flag.BoolVar(&o.only, "only", false, "the daemon alone, without what it is compared with")
 	flag.Parse()
 	if *simulate {
@@ -73,6 +75,9 @@ func run(o options) error {
 	build.Stderr = os.Stderr
 	if err := build.Run(); err != nil {
 		return err
+	}
+	if o.starts > 0 {
+		return starts(bin, dir, o.starts)
 	}
 	contenders := []func(string, string, options) (result, error){daemon}
 	if !o.only {
