@@ -135,6 +135,9 @@ func (k *keeper) run(ctx context.Context) {
 			opened := k.clock.Now()
 			k.stopListening()
 			k.up()
+			if n, ok := pt.(port.Noter); ok && n.Note() != "" {
+				k.log.Debug().Msg(n.Note())
+			}
 			err = k.serve(ctx, pt)
 			if ctx.Err() != nil {
 				return

@@ -106,20 +106,26 @@ func denied(a Address, path string) error {
 // neverBlock makes the library's descriptor non-blocking. The library waits
 // with select before it reads, so only its writes change: a full line gives an
 // error at once.
-func neverBlock(line serial.Port) bool {
-	fd, ok := handle(line)
+func neverBlock(line serial.Port, dev device) bool {
+	fd, ok := handle(line, dev)
 	return ok && unix.SetNonblock(fd, true) == nil
 }
 
 // handle is the library's descriptor. It keeps it to itself, hence the
-// reflection; a test notices when it is called otherwise.
-func handle(line serial.Port) (fd int, ok bool) {
+// reflection; a number found there counts only if it is open on this very
+// device, so that another version of the library can mislead nobody. A test
+// notices when it is called otherwise.
+func handle(line serial.Port, dev device) (fd int, ok bool) {
 	v := reflect.Indirect(reflect.ValueOf(line))
 	if v.Kind() != reflect.Struct {
 		return 0, false
 	}
 	h := v.FieldByName("handle")
 	if !h.IsValid() || !h.CanInt() {
+		return 0, false
+	}
+	var st unix.Stat_t
+	if unix.Fstat(int(h.Int()), &st) != nil || st.Mode&unix.S_IFMT != unix.S_IFCHR || uint64(st.Rdev) != dev.id.rdev {
 		return 0, false
 	}
 	return int(h.Int()), true

@@ -36,6 +36,6 @@ func denied(a Address, _ string) error {
 }
 
 // neverBlock has nothing to do: the library's writes can be given up here.
-func neverBlock(serial.Port) bool { return true }
+func neverBlock(serial.Port, device) bool { return true }
 
 func isFull(error) bool { return false }

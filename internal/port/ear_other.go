@@ -9,4 +9,4 @@ import (
 )
 
 // ear is for Linux; elsewhere the library's own read does.
-func ear(serial.Port) *os.File { return nil }
+func ear(serial.Port, device) (*os.File, string) { return nil, "" }

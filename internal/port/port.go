@@ -38,6 +38,12 @@ type Resetter interface {
 	Reset(Settings) error
 }
 
+// Noter is a Port with something to tell whoever looks after the program; "" is
+// nothing.
+type Noter interface {
+	Note() string
+}
+
 // Clock is the time that tapes, polls and pauses between tries run on.
 type Clock interface {
 	Now() time.Time

@@ -18,6 +18,7 @@ type serialPort struct {
 	name   string
 	line   serial.Port
 	ear    *os.File // reads the line; nil: the library does
+	noEar  string   // why there is none where there should be one
 	id     deviceID
 	pseudo bool // no control lines, no break
 	closed atomic.Bool
@@ -66,11 +67,10 @@ func openDevice(a Address, dev device, s Settings) (Port, error) {
 	if err != nil {
 		return nil, openError(a, dev, s, err)
 	}
-	// A write that blocks in the kernel is not ended by closing the port.
 	p := &serialPort{name: a.Text, line: line, id: dev.id, pseudo: dev.pseudo}
-	if neverBlock(line) {
-		p.ear = ear(line)
-	}
+	// A write that blocks in the kernel is not ended by closing the port.
+	neverBlock(line, dev)
+	p.ear, p.noEar = ear(line, dev)
 	if err := p.setControls(s); err != nil {
 		p.shut()
 		return nil, &BadAddress{a.Text, fmt.Sprintf("its control lines cannot be set (%v): take DTR and RTS out of its line setting", err)}
@@ -170,6 +170,7 @@ func (p *serialPort) Read(b []byte) (n int, err error) {
 	return 0, &Gone{p.name, "reads nothing for ever"}
 }
 
+// listen reads by the poller, or else by the library.
 func (p *serialPort) listen(b []byte) (int, error) {
 	if p.ear != nil {
 		return p.ear.Read(b)
@@ -185,9 +186,17 @@ func (p *serialPort) shut() error {
 	return p.line.Close()
 }
 
+// Note says why the line costs more than it should, if it does.
+func (p *serialPort) Note() string {
+	if p.noEar == "" {
+		return ""
+	}
+	return "read by a thread of its own: " + p.noEar
+}
+
 func lostWhy(err error) string {
 	var pe *serial.PortError
-	if err == io.EOF || errors.As(err, &pe) && pe.Code() == serial.PortClosed || isGone(err) {
+	if errors.Is(err, io.EOF) || errors.As(err, &pe) && pe.Code() == serial.PortClosed || isGone(err) {
 		return "unplugged, or the other side hung up"
 	}
 	return fmt.Sprintf("cannot be read (%v)", err)
