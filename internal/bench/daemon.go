@@ -102,7 +102,7 @@ func Version() string {
 // order: ports, loop, journal, page, sound. An error at the start is one line
 // (or one for each mistake in the files).
 func Run(ctx context.Context, o Options) error {
-	f, problems := loadFiles(o.BenchFile, o.Job)
+	f, problems, lostJob := loadInHand(o.BenchFile, o.Job)
 	if f == nil {
 		return problemsError(problems)
 	}
@@ -121,7 +121,7 @@ func Run(ctx context.Context, o Options) error {
 		receipts: make(chan receipt, 4096),
 	}
 	d.count = newCounters(func() float64 { return float64(len(d.in.queue)) }, d.unsynced)
-	d.shown.unit = f.bench.DisplayUnit
+	d.shown.unit, d.shown.said = f.bench.DisplayUnit, lostJob
 	if o.Listen != "" {
 		f.bench.Page.Listen = o.Listen
 	}
@@ -137,6 +137,7 @@ func Run(ctx context.Context, o Options) error {
 	if err := d.setLines(f); err != nil {
 		return errors.Join(err, d.session.close(context.Background(), d.in.now()))
 	}
+	d.noteInHand(f)
 	var side sync.WaitGroup
 	side.Go(func() {
 		if err := d.page.Serve(inner); err != nil && !errors.Is(err, http.ErrServerClosed) {

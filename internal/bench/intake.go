@@ -40,6 +40,7 @@ type item struct {
 	edited   bool   // files were edited
 	files    *files // nil: they can't be used
 	problems []ledger.Problem
+	jobFile  string // the sheet that was in hand when they were read
 }
 
 // queueLen holds about a second of 256 gauges at 50 readings/s; past that the

@@ -191,7 +191,7 @@ func (d *Daemon) chooseJob(number string, at ledger.Stamp) error {
 	if number == d.session.number || number == "" && d.files.job == nil {
 		return nil
 	}
-	if filepath.Base(number) != number {
+	if number != "" && filepath.Base(number) != number {
 		return fmt.Errorf("job %q: give its number", number)
 	}
 	f, problems := loadFiles(d.o.BenchFile, number)
@@ -203,7 +203,8 @@ func (d *Daemon) chooseJob(number string, at ledger.Stamp) error {
 	if err := d.openJob(f, at); err != nil {
 		return err
 	}
-	d.shown.broken = nil
+	d.shown.broken, d.shown.said = nil, ""
+	d.noteInHand(f)
 	return errors.Join(d.setLines(f), d.joinLines(at))
 }
 
@@ -211,6 +212,10 @@ func (d *Daemon) chooseJob(number string, at ledger.Stamp) error {
 // version before goes on and the page says where the mistake is. A job whose
 // number was changed is another job.
 func (d *Daemon) edited(it item) {
+	if it.jobFile != *d.jobFile.Load() { // another job was chosen while they were read
+		go d.reload()
+		return
+	}
 	f, problems, at := it.files, it.problems, it.at
 	defer d.publish.now()
 	d.shown.broken = problems
@@ -347,13 +352,14 @@ func (d *Daemon) watchFiles(ctx context.Context) {
 
 // reload reads the files again and hands them to the loop.
 func (d *Daemon) reload() {
-	f, problems := loadFiles(d.o.BenchFile, *d.jobFile.Load())
+	job := *d.jobFile.Load()
+	f, problems := loadFiles(d.o.BenchFile, job)
 	for _, p := range problems {
 		if f == nil && !p.Warning {
 			d.log.Error().Msg(p.String() + " (the version before goes on)")
 		}
 	}
-	d.in.put(item{edited: true, files: f, problems: problems})
+	d.in.put(item{edited: true, files: f, problems: problems, jobFile: job})
 }
 
 // watched are the files and folders whose edits take effect.

@@ -19,7 +19,7 @@ type shown struct {
 	unit   string
 	logged uint64
 	broken []ledger.Problem // the mistakes of edited files
-	said   string           // the last trouble that needs a person
+	said   string           // a trouble that stands until the next job or take
 	spoken ledger.LiveSpoken
 	sound  ledger.LiveSound
 	jobs   []ledger.LiveName
@@ -118,6 +118,9 @@ func (d *Daemon) live() ledger.Live {
 	}
 	l.Sound.Output = d.player.Output() // a sound server may have come or gone
 	l.Problems = append(l.Problems, d.shown.broken...)
+	if d.shown.said != "" {
+		l.Problems = append(l.Problems, ledger.Problem{Text: d.shown.said, Warning: true})
+	}
 	if d.disk != "" {
 		l.Problems = append(l.Problems, ledger.Problem{Text: d.disk})
 	}
@@ -334,7 +337,7 @@ func (d *Daemon) adviseNext() {
 func (d *Daemon) takeIsKept(t *ledger.Take, inHand bool) {
 	words := capture.Words(t, d.shownUnit(t.Unit))
 	if inHand {
-		d.shown.last, d.shown.words = t, words
+		d.shown.last, d.shown.words, d.shown.said = t, words, ""
 		d.adviseNext()
 	}
 	d.count.take(t.Verdict)

@@ -1,8 +1,8 @@
 // Small windows: a note, a choice, the keys.
 
-import { h } from './dom.js'
+import { h, keyed } from './dom.js'
 import { act } from './actions.js'
-import { store } from './store.js'
+import { store, on } from './store.js'
 
 // open shows content in a window; the given function builds it and may close it.
 export function open(title, build) {
@@ -30,9 +30,19 @@ export function noteDialog() {
   words.focus()
 }
 
-// choose asks for one of a list of {name, note, pick}.
+// choose asks for one of a list of {name, note, pick}; the list follows the
+// state while it is open.
 export function choose(title, list, none = 'Nothing to choose.') {
-  open(title, close => [
-    list.length ? h('ul', { class: 'choices' }, list.map(c => h('li', null, h('button', { onclick: () => { close(); c.pick() } }, h('b', null, c.name), ' ', h('span', { class: 'soft' }, c.note ?? ''))))) : h('p', null, none),
-    h('button', { onclick: close }, 'Cancel')])
+  const ul = h('ul', { class: 'choices' })
+  let close = null
+  follow = () => {
+    if (!ul.isConnected && close) { follow = null; return }
+    const all = list()
+    keyed(ul, JSON.stringify(all.map(c => [c.name, c.note])), () => all.length ? all.map(c => h('li', null, h('button', { onclick: () => { close(); c.pick() } }, h('b', null, c.name), ' ', h('span', { class: 'soft' }, c.note ?? '')))) : h('li', null, none))
+  }
+  follow()
+  open(title, c => { close = c; return [ul, h('button', { onclick: c }, 'Cancel')] })
 }
+
+let follow = null
+on('state', () => follow?.())

@@ -82,17 +82,18 @@ function detail(c, p) {
 }
 
 export function chooseJob() {
-  choose('Choose a job', (store.state?.jobs ?? []).map(j => ({ name: j.number, note: j.machine, pick: () => act('job', { job: j.number }, `job ${j.number}`) })), 'The job folder holds no sheet yet: make a job.')
+  choose('Choose a job', () => [
+    ...(store.state?.jobs ?? []).map(j => ({ name: j.number, note: j.machine + (j.number === store.state.job?.number ? ', now in hand' : ''), pick: () => act('job', { job: j.number }, `job ${j.number}`) })),
+    ...(store.state?.job ? [{ name: 'No job', note: 'takes made then are loose', pick: () => act('job', {}, 'no job') }] : [])], 'The job folder holds no sheet yet: make a job.')
 }
 
 export function chooseStage() {
-  choose('Choose the stage', (store.state?.job?.stages ?? []).map(g => ({ name: g, note: g === store.state.stage ? 'now' : '', pick: () => act('stage', { stage: g }, g) })), 'This job has no stages.')
+  choose('Choose the stage', () => (store.state?.job?.stages ?? []).map(g => ({ name: g, note: g === store.state.stage ? 'now' : '', pick: () => act('stage', { stage: g }, g) })), 'This job has no stages.')
 }
 
 export function choosePosition() {
-  const st = store.state
-  choose('Choose component and position', (st?.checks ?? []).flatMap(c => (c.positions ?? []).map(p => {
-    const t = now(p, st)
+  choose('Choose component and position', () => (store.state?.checks ?? []).flatMap(c => (c.positions ?? []).map(p => {
+    const t = now(p, store.state)
     return { name: `${c.component}: ${p.position}`, note: `${c.check}, ${t ? verdictWord(t.verdict).toLowerCase() : 'open'}`, pick: () => act('position', { component: c.component, check: c.check, position: p.position }, p.position) }
   })), 'There is no job with positions: choose or make one.')
 }

@@ -1,0 +1,84 @@
+package bench
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/rs/zerolog"
+
+	"thouwright/internal/ledger"
+)
+
+// resumed starts a daemon on the rig's bench without naming a job.
+func (r *rig) resumed() (d *Daemon, stop func()) {
+	r.t.Helper()
+	ctx, cancel := context.WithCancel(context.Background())
+	ready, ended := make(chan *Daemon, 1), make(chan error, 1)
+	go func() {
+		ended <- Run(ctx, Options{BenchFile: filepath.Join(r.dir, "bench.toml"), Log: zerolog.Nop(), Ready: func(d *Daemon, _ string) { ready <- d }})
+	}()
+	select {
+	case d = <-ready:
+	case err := <-ended:
+		r.t.Fatal(err)
+	}
+	return d, func() {
+		r.t.Helper()
+		cancel()
+		if err := <-ended; err != nil {
+			r.t.Error(err)
+		}
+	}
+}
+
+// The choice of the job survives a restart, wherever its sheet lies; the choice
+// of none does too; and a job that can't be opened any more leaves the bench
+// working and says why.
+func TestJobInHandSurvivesARestart(t *testing.T) {
+	dial := newDial(t)
+	r := newRig(t, dial.port, false)
+	r.write("jobs/R-2.toml", strings.Replace(rigJob, "R-1", "R-2", 1))
+	if err := r.d.Do(context.Background(), ledger.Command{Do: ledger.DoJob, Job: "R-2"}); err != nil {
+		t.Fatal(err)
+	}
+	r.stop()
+	inHand := func(d *Daemon, want string) {
+		t.Helper()
+		r.d = d
+		r.until("job "+want, func(l ledger.Live) bool { return l.Job == nil && want == "" || l.Job != nil && l.Job.Number == want })
+	}
+	d, stop := r.resumed()
+	inHand(d, "R-2")
+	if err := d.Do(context.Background(), ledger.Command{Do: ledger.DoJob}); err != nil {
+		t.Fatal(err)
+	}
+	inHand(d, "")
+	stop()
+	d, stop = r.resumed()
+	inHand(d, "")
+	stop()
+
+	// A sheet outside the job folder.
+	r.write("elsewhere/sheet.toml", strings.Replace(rigJob, "R-1", "R-3", 1))
+	ctx, cancel := context.WithCancel(context.Background())
+	err := Run(ctx, Options{BenchFile: filepath.Join(r.dir, "bench.toml"), Job: filepath.Join(r.dir, "elsewhere", "sheet.toml"), Log: zerolog.Nop(), Ready: func(*Daemon, string) { cancel() }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	d, stop = r.resumed()
+	inHand(d, "R-3")
+	stop()
+
+	if err := os.Remove(filepath.Join(r.dir, "elsewhere", "sheet.toml")); err != nil {
+		t.Fatal(err)
+	}
+	d, stop = r.resumed()
+	inHand(d, "")
+	r.until("the reason", func(l ledger.Live) bool {
+		return len(l.Problems) == 1 && l.Problems[0].Warning && strings.Contains(l.Problems[0].Text, "the job in hand, sheet.toml, can't be gone on with")
+	})
+	stop()
+}
