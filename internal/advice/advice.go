@@ -4,6 +4,8 @@
 package advice
 
 import (
+	"regexp"
+
 	"thouwright/config"
 	"thouwright/internal/ledger"
 	"thouwright/internal/method"
@@ -60,6 +62,21 @@ func Next(b *config.Bench, j *config.Job, stage string, takes []*ledger.Take) []
 		}
 	}
 	return sums.Suggest(here, checks(b, j))
+}
+
+// byCommand is how a suggestion names its command; on the page that is a link.
+var byCommand = regexp.MustCompile(` \(calc [^)]*\)`)
+
+// Live is suggestions as the page takes them.
+func Live(all []sums.Suggestion) []ledger.LiveSuggestion {
+	var out []ledger.LiveSuggestion
+	for _, s := range all {
+		out = append(out, ledger.LiveSuggestion{
+			Component: s.Component, Check: s.Check, Position: s.Position, Text: byCommand.ReplaceAllString(s.Text, ""),
+			Verb: s.Verb, Unit: s.Unit, Inputs: s.Inputs,
+		})
+	}
+	return out
 }
 
 // checks are a job's checks as the sums need them: with the limits to build to,

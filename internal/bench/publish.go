@@ -28,7 +28,7 @@ type shown struct {
 	after  afterTake    // what is heard once the takes under way are on disk
 	way    string       // the guidance that was spoken last
 	words  string       // what it says, in the unit the person reads
-	next   []string     // the sums that failed takes ask for
+	next   []ledger.LiveSuggestion
 }
 
 // seen is what is known of one gauge, for the page.
@@ -129,9 +129,9 @@ func (d *Daemon) live() ledger.Live {
 	}
 	d.engine.capture.Live(&l)
 	if l.Active != nil {
-		l.Active.Suggest = d.shown.next
 		l.Active.Cautions = advice.Cautions(l.Active.Method)
 	}
+	l.Suggest = d.shown.next
 	l.LastTake = nil
 	if d.shown.last != nil { // only what is on disk was measured
 		t := liveTake(d.shown.last, d.shown.words)
@@ -326,10 +326,7 @@ func (d *Daemon) shownUnit(own quantity.Unit) quantity.Unit {
 
 // adviseNext works out what the takes so far ask for.
 func (d *Daemon) adviseNext() {
-	d.shown.next = nil
-	for _, s := range advice.Next(d.files.bench, d.files.job, d.engine.capture.Stage(), d.engine.capture.Takes()) {
-		d.shown.next = append(d.shown.next, s.Text)
-	}
+	d.shown.next = advice.Live(advice.Next(d.files.bench, d.files.job, d.engine.capture.Stage(), d.engine.capture.Takes()))
 }
 
 // takeIsKept is called once a take is on disk: now it exists for everybody.

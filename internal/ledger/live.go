@@ -20,6 +20,20 @@ type Live struct {
 	Sound     LiveSound   `json:"sound"`
 	Jobs      []LiveName  `json:"jobs"` // what the job folder offers
 	Spoken    LiveSpoken  `json:"spoken"`
+
+	Suggest []LiveSuggestion `json:"suggest"` // the sums that failed takes of this stage ask for
+}
+
+// LiveSuggestion is a next step: its words, and the sum it comes from with what
+// is known filled in, as the sum's form takes it.
+type LiveSuggestion struct {
+	Component string              `json:"component"`
+	Check     string              `json:"check"`
+	Position  string              `json:"position"` // several: 'left lock and right lock'
+	Text      string              `json:"text"`
+	Verb      string              `json:"verb"`
+	Unit      string              `json:"unit"`
+	Inputs    map[string][]string `json:"inputs"`
 }
 
 // LiveSpoken is what was said last, for screens with a voice of their own: a
@@ -77,7 +91,6 @@ type LiveActive struct {
 	StepNow    int      `json:"step_now"`   // index into Steps
 	Guide      *Guide   `json:"guide"`      // while adjusting
 	Next       string   `json:"next"`       // what comes after this position
-	Suggest    []string `json:"suggest"`    // what to do about the last take
 	Cautions   []string `json:"cautions"`
 	Adjustable bool     `json:"adjustable"`
 }

@@ -126,6 +126,21 @@ func view(t testing.TB, ctx context.Context, id string) {
 	until(t, ctx, `document.querySelector('#view').children.length && document.querySelector('#view h1, #view .bench')`)
 }
 
+// tapOn touches the middle of what an expression gives with a finger: the
+// browser makes its pointer and click events from the touch itself.
+func tapOn(t testing.TB, ctx context.Context, expr string) {
+	t.Helper()
+	until(t, ctx, expr)
+	at := js[[2]float64](t, ctx, `(e => { e.scrollIntoView({ block: 'center' }); const r = e.getBoundingClientRect(); return [r.left + r.width / 2, r.top + r.height / 2] })(`+expr+`)`)
+	if !js[bool](t, ctx, fmt.Sprintf(`(e => { const hit = document.elementFromPoint(%g, %g); return !!hit && (e.contains(hit) || hit.contains(e)) })(%s)`, at[0], at[1], expr)) {
+		t.Fatalf("something lies over %s", expr)
+	}
+	do(t, ctx, chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
+		_, err := cdp.Call(ctx, tab, emulation.SetTouchEmulationEnabled, emulation.SetTouchEmulationEnabledParams{Enabled: true})
+		return err
+	}), chromedp.TapXY(at[0], at[1]))
+}
+
 var sizes = []struct {
 	name string
 	w, h int64

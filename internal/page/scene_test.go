@@ -114,10 +114,6 @@ func (sc *scene) verdict(t ledger.LiveTake) {
 	sc.set(func(l *ledger.Live) {
 		a := *l.Active
 		a.Phase, a.Strokes = ledger.PhaseWaiting, 0
-		a.Suggest = nil
-		if t["verdict"] == "undecided" {
-			a.Suggest = []string{"a gauge of 0.002 mm steps would decide it"}
-		}
 		l.Active, l.LastTake = &a, &t
 	})
 	sc.d.emit(Update{Event: "take", Data: t})

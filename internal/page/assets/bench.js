@@ -10,6 +10,7 @@ import { Gap } from './gap.js'
 import { act, mayWork } from './actions.js'
 import { noteDialog } from './dialogs.js'
 import { chooseJob } from './job.js'
+import { sumLink, said } from './sums.js'
 
 const el = {}
 let gap = null, root = null, asked = 0
@@ -93,7 +94,7 @@ function drawWord() {
     return [shape(hl.shape), h('div', null,
       h('div', { class: 'big', id: 'word' }, hl.word),
       hl.pips ? pips(hl.pips) : null,
-      h('div', { class: 'lines' }, hl.lines.map(l => h('p', null, l)))),
+      h('div', { class: 'lines' }, hl.lines.map(l => h('p', null, l)), hl.asks ? h('p', { class: 'asks' }, said(hl.asks), ' ', h('a', { href: sumLink(hl.asks) }, 'work it out')) : null)),
     a?.steps?.length ? h('ol', { class: 'steps', 'aria-label': 'the procedure' }, a.steps.map((w, i) => h('li', { class: i < a.step_now ? 'done' : '', 'aria-current': i === a.step_now ? 'step' : null }, w))) : '']
   })
 }

@@ -17,9 +17,9 @@ export function takeLine(t, display) {
 }
 
 function verdict(t, st) {
-  const about = (st.active?.suggest ?? []).filter(s => t.verdict !== 'pass' && s.startsWith(t.component) && s.includes(t.position))
-  const lines = [t.say || '', takeLine(t, st.unit), ...about.map(s => s.slice(s.indexOf(': ') + 2))].filter(Boolean)
-  return { take: t, kind: t.verdict || 'none', word: verdictWord(t.verdict), shape: shapeOf(t.verdict, t.side), lines: lines.slice(0, 3) }
+  const asks = (st.suggest ?? []).find(s => t.verdict !== 'pass' && s.component === t.component && s.check === t.check && s.position.includes(t.position))
+  const lines = [t.say || '', takeLine(t, st.unit)].filter(Boolean)
+  return { take: t, kind: t.verdict || 'none', word: verdictWord(t.verdict), shape: shapeOf(t.verdict, t.side), lines, asks }
 }
 
 const same = (t, st) => t.component === st.active?.component && t.check === st.active?.check && t.position === st.active?.position && t.stage === st.stage

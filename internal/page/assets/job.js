@@ -9,6 +9,7 @@ import { verdictWord } from './headline.js'
 import { act, mayWork } from './actions.js'
 import { choose, open } from './dialogs.js'
 import { go } from './views.js'
+import { sumLink, said } from './sums.js'
 
 let root = null, head = null, list = null, then = null
 
@@ -32,7 +33,8 @@ function draw() {
       h('button', { onclick: chooseJob }, 'Choose a job'), h('a', { class: 'button', href: '#sheet' }, 'Make a job'),
       j ? h('a', { class: 'button', href: '#sheet=' + encodeURIComponent(j.number) }, 'Edit the sheet') : null,
       j?.stages?.length ? h('button', { onclick: chooseStage }, 'Stage: ', st.stage || 'none') : null)])
-  keyed(then, JSON.stringify(st.active?.suggest), () => st.active?.suggest?.length ? [h('h2', null, 'What this asks for'), h('ul', { class: 'dots' }, st.active.suggest.map(s => h('li', null, s)))] : [])
+  keyed(then, JSON.stringify(st.suggest), () => st.suggest?.length ? [h('h2', null, 'What comes next'), h('ul', { class: 'asked' }, st.suggest.map(s =>
+    h('li', null, h('p', null, h('b', null, [s.component, s.check, s.position].filter(Boolean).join(', ')), ': ', said(s)), h('a', { class: 'button', href: sumLink(s) }, 'Work it out'))))] : [])
   const checks = st.checks ?? []
   const here = st.active && [st.active.component, st.active.check, st.active.position].join('\n')
   keyed(list, JSON.stringify([checks, st.stage, st.unit, here]), () => {

@@ -13,7 +13,8 @@ const field = (label, value, set, more = {}) => h('label', { class: more.whole ?
 const gaugeNames = () => (store.state?.gauges ?? []).map(g => g.name)
 const pick = (label, value, set, options) => h('label', null, label, h('select', { onchange: e => set(e.target.value) }, h('option', { value: '' }, 'choose …'), options.map(([v, w]) => h('option', { value: v, selected: v === value }, w))))
 
-export function sheet(number) {
+export function sheet(arg) {
+  const number = arg && decodeURIComponent(arg)
   const root = h('section', { class: 'wide' }, h('h1', null, number ? `Sheet of ${number}` : 'Make a job'))
   if (!mayWork) root.append(h('p', null, 'This screen may look but not change.'))
   else if (number) get('/api/sheet/' + encodeURIComponent(number)).then(s => root.append(editor(s.number, s.text, true)), e => root.append(h('p', null, e.message)))

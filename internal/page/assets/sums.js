@@ -1,7 +1,7 @@
 // The trade's sums: a form for each, drawn from the same definition as the
 // command, with a small picture of the geometry.
 
-import { h } from './dom.js'
+import { h, $ } from './dom.js'
 import { store } from './store.js'
 import { get, post } from './actions.js'
 import { unitName } from './units.js'
@@ -9,13 +9,22 @@ import { unitName } from './units.js'
 let all = null
 const kept = {} // what was typed, by verb
 
-export function sums(verb) {
+// sumLink is where a suggestion leads: its sum's form with what is known filled
+// in. said is its words without the place, which stands beside them.
+export const sumLink = s => `#sums=${s.verb}?` + new URLSearchParams([...Object.entries(s.inputs ?? {}).map(([k, v]) => [k, v.join('; ')]), ['unit', s.unit]])
+export const said = s => s.text.slice(s.text.indexOf(': ') + 2)
+
+export function sums(arg = '') {
+  const [verb, given] = arg.split('?')
+  if (given) kept[verb] = { ...Object.fromEntries(new URLSearchParams(given)), given: true }
   const root = h('section', { class: 'wide' }, h('h1', null, 'Sums'))
   const show = () => {
     const sum = all.find(s => s.verb === verb) ?? all[0]
     root.append(h('div', { class: 'sumview' },
       h('nav', { class: 'sumlist', 'aria-label': 'Sums' }, all.map(s => h('a', { href: '#sums=' + s.verb, 'aria-current': s === sum ? 'page' : null }, s.title))),
       body(sum)))
+    const form = $('.sumbody form', root)
+    if (kept[sum.verb].given && form.checkValidity()) queueMicrotask(() => form.requestSubmit()) // once it is in the page
   }
   if (all) show()
   else get('/api/sums').then(a => { all = a.sums; if (root.isConnected) show() }, e => root.append(h('p', null, e.message)))
@@ -25,7 +34,7 @@ export function sums(verb) {
 function body(sum) {
   const mine = kept[sum.verb] ??= {}
   const answer = h('div', { class: 'answer', 'aria-live': 'polite' })
-  const unit = h('select', { name: 'unit' }, ['mm', 'um', 'in', 'thou'].map(u => h('option', { value: u, selected: u === (mine.unit ?? store.state?.unit ?? 'mm') }, unitName(u))))
+  const unit = h('select', { name: 'unit' }, ['mm', 'um', 'in', 'thou'].map(u => h('option', { value: u, selected: u === (mine.unit || store.state?.unit || 'mm') }, unitName(u))))
   const form = h('form', {
     class: 'stack',
     onsubmit: async e => {
@@ -39,14 +48,14 @@ function body(sum) {
       }
       mine.unit = unit.value
       const a = await post('/api/sums/' + sum.verb, { fields, unit: unit.value })
-      answer.replaceChildren(a ? h('div', { class: 'stack' }, said(a)) : '')
+      answer.replaceChildren(a ? h('div', { class: 'stack' }, worked(a)) : '')
     },
   },
   h('div', { class: 'form' }, sum.fields.map(f => field(f, mine[f.name])), h('label', null, 'answer in', unit)),
   h('div', { class: 'row' }, h('button', { class: 'main' }, 'Work it out')))
   const pic = h('div', { class: 'sumpic', role: 'img', 'aria-label': `sketch: ${sum.title}` }, h('div'))
   pic.firstChild.style.maskImage = pic.firstChild.style.webkitMaskImage = `url(/sums/${sum.verb}.svg)`
-  return h('div', { class: 'sumbody' }, h('div', { class: 'stack' }, h('h2', null, sum.title), h('p', null, sum.about), form), pic, answer)
+  return h('div', { class: 'sumbody' }, h('div', { class: 'stack' }, h('h2', null, sum.title), h('p', null, sum.about), mine.given ? h('p', { class: 'soft', id: 'given' }, 'Filled in from what was measured; change what you know better.') : null, form), pic, answer)
 }
 
 function field(f, was) {
@@ -60,7 +69,7 @@ function field(f, was) {
 
 const words = (title, list) => (list?.length ? [h('h3', null, title), h('ul', { class: 'dots' }, list.map(w => h('li', null, w)))] : [])
 
-function said(a) {
+function worked(a) {
   return [
     h('dl', { class: 'results' }, (a.results ?? []).flatMap(r => [h('dt', null, r.label), h('dd', null, r.text)])),
     ...words('Mind', a.notes), ...words('Care', a.cautions), ...words('This assumes', a.assumes),

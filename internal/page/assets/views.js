@@ -18,9 +18,9 @@ const more = [{ id: 'sheet', name: 'Job sheet', build: sheet }]
 export const go = id => { location.hash = id }
 
 function show() {
-  const [id, arg] = location.hash.slice(1).split('=')
+  const [, id, arg] = location.hash.match(/^#([a-z]*)=?(.*)$/) ?? []
   const v = [...views, ...more].find(v => v.id === id) ?? views[0]
-  $('#view').replaceChildren(v.build(arg && decodeURIComponent(arg)))
+  $('#view').replaceChildren(v.build(arg || undefined))
   $('#nav').replaceChildren(h('ul', null, views.map(w => h('li', null, h('a', { href: '#' + w.id, 'aria-current': w === v ? 'page' : null }, w.name)))))
   document.title = v.id === 'bench' ? 'Thouwright' : `${v.name} – Thouwright`
   scrollTo(0, 0)
