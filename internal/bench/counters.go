@@ -2,6 +2,7 @@ package bench
 
 import (
 	"net/http"
+	"regexp"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -50,7 +51,7 @@ func newCounters(queued func() float64, loggedLag func() float64) *counters {
 	c.syncs = histogram("sync_seconds", "Making everything that waited durable, each time it could be done.", 0.0003, 0.001, 0.003, 0.01, 0.03, 0.1, 0.3, 1, 3, 10)
 	c.lost = prometheus.NewGauge(prometheus.GaugeOpts{Namespace: "thouwright", Name: "readings_lost", Help: "Readings lost to a disk that cannot be written, since the job was opened."})
 	c.registry.MustRegister(c.reads, c.lost,
-		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
+		collectors.NewGoCollector(collectors.WithGoCollectorRuntimeMetrics(liveHeap)), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 		prometheus.NewGaugeFunc(prometheus.GaugeOpts{Namespace: "thouwright", Name: "queue_items", Help: "Chunks and commands waiting for the loop."}, queued),
 		prometheus.NewGaugeFunc(prometheus.GaugeOpts{Namespace: "thouwright", Name: "unsynced_readings", Help: "Readings taken in and not yet synced to the disk."}, loggedLag))
 	for f := range c.byFault {
@@ -58,6 +59,11 @@ func newCounters(queued func() float64, loggedLag func() float64) *counters {
 	}
 	return c
 }
+
+// liveHeap is what the last collection found in use, as go_gc_heap_live_bytes:
+// unlike what the process holds it does not swing with the collector's pace, so
+// it tells growth from none.
+var liveHeap = collectors.GoRuntimeMetricsRule{Matcher: regexp.MustCompile(`^/gc/heap/live:bytes$`)}
 
 func (c *counters) reading(f ledger.Fault) {
 	c.reads.Inc()

@@ -168,7 +168,7 @@ func TestMetrics(t *testing.T) {
 			t.Errorf("%s was not observed", name)
 		}
 	}
-	for _, name := range []string{"go_goroutines ", "process_open_fds ", "process_resident_memory_bytes "} {
+	for _, name := range []string{"go_goroutines ", "go_gc_heap_live_bytes ", "process_open_fds ", "process_resident_memory_bytes "} {
 		if !strings.Contains(string(text), "\n"+name) {
 			t.Errorf("no %s", name)
 		}

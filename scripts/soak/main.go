@@ -33,6 +33,7 @@ type options struct {
 	seconds int
 	only    bool
 	starts  int
+	log     string
 }
 
 func main() {
@@ -42,6 +43,7 @@ func main() {
 	flag.Float64Var(&o.rate, "rate", 50, "readings a second, each")
 	flag.IntVar(&o.seconds, "seconds", 60, "how long")
 	flag.IntVar(&o.starts, "starts", 0, "measure so many starts instead")
+	flag.StringVar(&o.log, "log", "", "write what the daemon uses, as it goes, to this CSV file")
 	flag.BoolVar(&o.only, "only", false, "the daemon alone, without what it is compared with")
 	flag.Parse()
 	if *simulate {
@@ -155,20 +157,16 @@ func daemon(dir, bin string, o options) (result, error) {
 		return r, err
 	}
 	at0 := usage(cmd.Process.Pid)
-	var early, late usageOf
+	w, err := newWatch(url, cmd.Process.Pid, o)
+	if err != nil {
+		return r, err
+	}
 	g.begin()
-	end := time.Now().Add(time.Duration(o.seconds) * time.Second)
-	for n := 0; time.Now().Before(end); n++ {
-		time.Sleep(time.Second)
-		u := usage(cmd.Process.Pid)
-		r.rss = max(r.rss, u.rss)
-		if time.Until(end) < time.Duration(o.seconds)*time.Second/2 && early.cpu == 0 {
-			early = u
-		}
-		late = u
+	if err := w.run(); err != nil {
+		return r, err
 	}
 	r.sent = g.end()
-	r.cpu = usage(cmd.Process.Pid).cpu - at0.cpu
+	r.cpu, r.rss = usage(cmd.Process.Pid).cpu-at0.cpu, w.rss
 	time.Sleep(1500 * time.Millisecond)
 	if err := cmd.Process.Signal(syscall.SIGTERM); err != nil {
 		return r, err
@@ -187,11 +185,8 @@ func daemon(dir, bin string, o options) (result, error) {
 		}
 		r.kept += n - 1
 	}
-	r.note = fmt.Sprintf("from half time on: memory %+d MB, threads %+d, files %+d", late.rss-early.rss, late.threads-early.threads, late.files-early.files)
-	if late.threads > early.threads+2 || late.files > early.files+2 || late.rss > early.rss+early.rss/5+4 {
-		return r, errors.New("the daemon grew: " + r.note)
-	}
-	return r, nil
+	r.note, err = w.verdict()
+	return r, err
 }
 
 var urlInLog = regexp.MustCompile(`"page":"(http://[^"]+)"`)
