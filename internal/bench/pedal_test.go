@@ -38,7 +38,8 @@ func (k *keyboard) tread(d time.Duration) {
 	time.Sleep(200 * time.Millisecond / speed) // past its bounce
 }
 
-// A pedal of its own: a long press does the last take again.
+// A pedal of its own: a long press does the last take again, a short one opens
+// the next place, a very long one goes back one.
 func TestPedal(t *testing.T) {
 	d := newDial(t)
 	r := &rig{t: t, dir: t.TempDir()}
@@ -63,5 +64,12 @@ func TestPedal(t *testing.T) {
 	if got := (*s.LastTake)["replaces"]; got != "1" {
 		t.Errorf("the take after a long press replaces %q", got)
 	}
+	r.until("at the next place, not yet open", func(l ledger.Live) bool {
+		return l.Active != nil && l.Active.Position == "lower" && l.Active.Phase == ledger.PhaseWaiting
+	})
+	k.tread(200 * time.Millisecond)
+	r.until("open", func(l ledger.Live) bool { return l.Active.Position == "lower" && l.Active.Phase == ledger.PhaseReady })
+	k.tread(3 * time.Second)
+	r.until("back", func(l ledger.Live) bool { return l.Active.Position == "upper" })
 	r.stop()
 }

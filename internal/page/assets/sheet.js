@@ -2,7 +2,7 @@
 // nothing, their limits. The bench writes the sheet; its text can be read and
 // changed before it is kept.
 
-import { h } from './dom.js'
+import { h, $ } from './dom.js'
 import { store } from './store.js'
 import { act, get, post, mayWork } from './actions.js'
 import { go } from './views.js'
@@ -48,9 +48,10 @@ async function fetchSave(number, text, replace) {
 function form(templates) {
   const job = { number: '', customer: '', machine: '', assembly: '', operator: store.state?.job?.operator ?? '', stages: [], parts: [] }
   const parts = h('div', { class: 'stack' }), after = h('div', { class: 'stack' })
-  const draw = () => parts.replaceChildren(...job.parts.map((p, i) => part(p, templates, () => { job.parts.splice(i, 1); draw() }, draw)))
-  const add = h('div', { class: 'row' }, templates.map(t => h('button', { type: 'button', title: t.help, onclick: () => { job.parts.push(fromTemplate(t)); draw() } }, '+ ', t.name)),
-    h('button', { type: 'button', onclick: () => { job.parts.push({ template: '', name: '', places: [], checks: [{ name: '', method: 'play' }] }); draw() } }, '+ from nothing'))
+  const draw = () => parts.replaceChildren(...job.parts.map((p, i) => part(p, templates, () => { job.parts.splice(i, 1); draw() }, () => { draw(); return parts.children[i] })))
+  const added = p => { job.parts.push(p); draw(); $('input', parts.lastChild).focus() }
+  const add = h('div', { class: 'row' }, templates.map(t => h('button', { type: 'button', title: t.help, onclick: () => added(fromTemplate(t)) }, '+ ', t.name)),
+    h('button', { type: 'button', onclick: () => added({ template: '', name: '', places: [], checks: [{ name: '', method: 'play' }] }) }, '+ from nothing'))
   return h('div', { class: 'stack' }, h('form', {
     class: 'stack',
     onsubmit: async e => {
@@ -79,7 +80,7 @@ function part(p, templates, drop, redraw) {
       t ? t.roles.map(r => pick(r.name, p.gauges[r.id], v => { p.gauges[r.id] = v }, gaugeNames().map(g => [g, g]))) : null),
     t ? h('div', { class: 'form' }, t.checks.map(c => field(`Limits: ${c.name}`, p.limits[c.name], v => { p.limits[c.name] = v }, { placeholder: '0.009..0.050 mm or 32 H7' })),
       field('Where the limits come from', p.source, v => { p.source = v }, { placeholder: 'workshop manual, sheet, table' })) : p.checks.map((c, i) => check(c, () => { p.checks.splice(i, 1); redraw() })),
-    t ? null : h('div', { class: 'row' }, h('button', { type: 'button', class: 'small', onclick: () => { p.checks.push({ name: '', method: 'play' }); redraw() } }, '+ check')))
+    t ? null : h('div', { class: 'row' }, h('button', { type: 'button', class: 'small', onclick: () => { p.checks.push({ name: '', method: 'play' }); $('input', [...redraw().querySelectorAll('.sheetcheck')].at(-1)).focus() } }, '+ check')))
 }
 
 function check(c, drop) {
