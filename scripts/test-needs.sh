@@ -5,7 +5,7 @@
 # checks for the page. Does nothing where they are there.
 set -euo pipefail
 packages=(chromium pulseaudio pulseaudio-utils ser2net socat espeak-ng poppler-utils
-  python3-numpy python3-scipy libreoffice-calc fonts-dejavu-core systemd)
+  python3-numpy python3-scipy libreoffice-calc fonts-dejavu-core systemd openssl unzip)
 command -v npm >/dev/null || packages+=(npm)
 missing=()
 for p in "${packages[@]}"; do

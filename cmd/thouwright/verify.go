@@ -1,24 +1,29 @@
 package main
 
 import (
+	"crypto/ed25519"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"text/tabwriter"
 
 	"thouwright/internal/bench"
+	"thouwright/internal/bundle"
 	"thouwright/internal/journal"
 )
 
 type verifyCmd struct {
-	Dir  string `arg:"" name:"jobdir" help:"The job's folder."`
-	JSON bool   `name:"json" help:"Print the report as JSON."`
+	Path   string `arg:"" name:"jobdir" help:"The job's folder, or a bundle: FILE.zip, or the folder it was unpacked to."`
+	Signer string `placeholder:"PUBLICKEY" help:"The public key (PEM) that must have signed the bundle."`
+	JSON   bool   `name:"json" help:"Print the report as JSON."`
 }
 
-func (verifyCmd) Example() string { return "thouwright verify logs/2026-041" }
+func (verifyCmd) Example() string {
+	return "thouwright verify logs/2026-041\n  thouwright verify 2026-041.zip --signer workshop-public.pem"
+}
 
 func (c *verifyCmd) Run(ctx *runContext) error {
-	r, err := bench.Verify(c.Dir)
+	r, err := c.check()
 	if err != nil {
 		return err
 	}
@@ -29,12 +34,34 @@ func (c *verifyCmd) Run(ctx *runContext) error {
 			return err
 		}
 	} else {
-		printReport(ctx, r)
+		printReport(ctx, r.Report)
 	}
 	if !r.Holds {
-		return workFailed{errors.New("the logs do not hold: see the lines above")}
+		what := "the logs do not hold"
+		if bundle.Is(c.Path) {
+			what = "the bundle does not hold"
+		}
+		return workFailed{errors.New(what + ": see the lines above")}
 	}
 	return nil
+}
+
+func (c *verifyCmd) check() (bundle.Report, error) {
+	if !bundle.Is(c.Path) {
+		if c.Signer != "" {
+			return bundle.Report{}, errors.New("--signer: only a bundle is signed, and this is a job's folder")
+		}
+		r, err := bench.Verify(c.Path)
+		return bundle.Report{Report: r}, err
+	}
+	var signer ed25519.PublicKey
+	if c.Signer != "" {
+		var err error
+		if signer, err = bundle.LoadPublic(c.Signer); err != nil {
+			return bundle.Report{}, err
+		}
+	}
+	return bundle.Check(c.Path, signer, bench.Verify)
 }
 
 // printReport prints one line a file, then the notes.

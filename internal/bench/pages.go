@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"thouwright/config"
+	"thouwright/internal/bundle"
 	"thouwright/internal/journal"
 	"thouwright/internal/page"
 	"thouwright/internal/record"
@@ -56,10 +57,15 @@ func (d *Daemon) sheetText(number string) ([]byte, error) {
 	return os.ReadFile(path)
 }
 
-// writeRecord writes the document of a job in a format. The tapes are not played
+// writeRecord writes the document of a job in a format, or its bundle. The tapes are not played
 // again for it: a page's reader would wait too long.
 func (d *Daemon) writeRecord(w io.Writer, number, format string) error {
 	dir := filepath.Join(d.benchNow.Load().LogDir, number)
+	made := time.Now().UTC()
+	if format == "bundle" {
+		_, err := bundle.Pack(w, dir, bundle.Options{Made: made, Verify: func(dir string) (journal.Report, error) { return journal.Verify(dir) }})
+		return err
+	}
 	f, err := journal.Load(dir)
 	if err != nil {
 		return err
@@ -72,7 +78,7 @@ func (d *Daemon) writeRecord(w io.Writer, number, format string) error {
 	if err != nil {
 		return err
 	}
-	return r.Write(w, format, record.Options{Made: time.Now().UTC()})
+	return r.Write(w, format, record.Options{Made: made})
 }
 
 const standsAfter = 10 * time.Second

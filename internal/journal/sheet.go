@@ -43,6 +43,9 @@ func (b *sheetBook) init() {
 	b.latest, b.version, b.vouched = map[string]sheetFile{}, map[string]int{}, map[string]bool{}
 }
 
+// photoFolder holds the photographs of findings.
+const photoFolder = "photos"
+
 // driverFolder holds the drivers used.
 const driverFolder = "drivers"
 
@@ -124,6 +127,9 @@ func (w *writer) addFiles(files []sheetFile) {
 	w.kept = append(w.kept, files...)
 }
 
+// unfinished ends the name of a file that is being written.
+const unfinished = ".tmp"
+
 // writeFiles writes the sheets that are due, each whole or not at all.
 func (w *writer) writeFiles() error {
 	for len(w.files) > 0 {
@@ -156,7 +162,7 @@ func (w *writer) writeFile(s sheetFile) error {
 			return fmt.Errorf("%s is no folder: move it away", dir)
 		}
 	}
-	tmp := path + ".tmp"
+	tmp := path + unfinished
 	if err := w.fsys.Remove(tmp); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return err
 	}

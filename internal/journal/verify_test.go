@@ -232,9 +232,11 @@ func TestARenamedFolderVerifies(t *testing.T) {
 	}
 }
 
-// A folder that is being written is whole at every moment a reader looks.
-func TestVerifyWhileTheJobRuns(t *testing.T) {
-	j, _ := mustOpen(t, Options{Dir: t.TempDir(), Number: "7", Part: 200_000})
+// runningJob is a job that is being written, with new parts and sheets, until
+// end is called, which closes it.
+func runningJob(t *testing.T, part int64) (j *Journal, end func()) {
+	t.Helper()
+	j, _ = mustOpen(t, Options{Dir: t.TempDir(), Number: "7", Part: part})
 	stop, done := make(chan struct{}), make(chan uint64)
 	go func() {
 		seq, n := uint64(0), uint64(0)
@@ -256,6 +258,17 @@ func TestVerifyWhileTheJobRuns(t *testing.T) {
 			j.Take(take(n, seq-199, seq))
 		}
 	}()
+	return j, func() {
+		close(stop)
+		if err := j.Close(t.Context(), stamp(<-done)); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// A folder that is being written is whole at every moment a reader looks.
+func TestVerifyWhileTheJobRuns(t *testing.T) {
+	j, stop := runningJob(t, 200_000)
 	looks := 0
 	for end := time.Now().Add(1500 * time.Millisecond); time.Now().Before(end); looks++ {
 		mustHold(t, j.Dir())
@@ -263,12 +276,42 @@ func TestVerifyWhileTheJobRuns(t *testing.T) {
 			t.Fatal(err, f.Problems)
 		}
 	}
-	close(stop)
-	if err := j.Close(t.Context(), stamp(<-done)); err != nil {
-		t.Fatal(err)
-	}
+	stop()
 	mustHold(t, j.Dir())
 	if looks < 3 {
 		t.Errorf("only %d looks", looks)
+	}
+}
+
+// A job that is being written is copied as it stood at one moment: the copy is
+// whole by itself.
+func TestCopyWhileTheJobRuns(t *testing.T) {
+	j, stop := runningJob(t, 60_000)
+	copied := func() string {
+		live, err := Load(j.Dir())
+		if err != nil {
+			t.Fatal(err)
+		}
+		dir, err := Copy(live, t.TempDir())
+		if err != nil {
+			t.Fatal(err)
+		}
+		mustHold(t, dir)
+		return dir
+	}
+	copies := 0
+	for end := time.Now().Add(time.Second); time.Now().Before(end); copies++ {
+		copied()
+	}
+	stop()
+	want, got := contents(t, j.Dir()), contents(t, copied())
+	delete(want, lockName)
+	for name := range want {
+		if want[name] != got[name] {
+			t.Errorf("%s differs in the copy", name)
+		}
+	}
+	if len(got) != len(want) || copies < 3 {
+		t.Errorf("%d files, expected %d; %d copies", len(got), len(want), copies)
 	}
 }

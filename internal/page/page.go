@@ -58,7 +58,8 @@ type Options struct {
 	SaveSheet func(number string, text []byte) error
 	// Sheet is the text of a job's sheet.
 	Sheet func(number string) ([]byte, error)
-	// Record writes the document of a job in a format: html, pdf, xlsx, csv.
+	// Record writes the document of a job in a format: html, pdf, xlsx, csv, or
+	// the bundle of them with the logs.
 	Record func(w io.Writer, number, format string) error
 	// Health says what is wrong with the daemon, nil when nothing is.
 	Health func() error
@@ -76,6 +77,7 @@ type Server struct {
 	hosts     map[string]bool
 	listeners []net.Listener
 	http      *http.Server
+	making    chan struct{} // holds one while a record is made
 	closing   chan struct{} // closed when event streams have to end
 	closeOnce sync.Once
 }
@@ -96,7 +98,7 @@ const (
 // New opens the listening sockets, so that URL is known, but serves nothing
 // before Serve.
 func New(o Options, d Desk) (*Server, error) {
-	s := &Server{opt: o, desk: d, closing: make(chan struct{})}
+	s := &Server{opt: o, desk: d, making: make(chan struct{}, 1), closing: make(chan struct{})}
 	for _, t := range []*string{&s.opt.ReadToken, &s.opt.ChangeToken} {
 		if *t == "" {
 			*t = NewToken()

@@ -395,6 +395,9 @@ func TestRecordIsShutIn(t *testing.T) {
 	if _, _, h := ask(t, "GET", s.URL()+"record/T28-014/pdf", ""); h.Get("Content-Disposition") != `attachment; filename="T28-014.pdf"` || h.Get("Content-Type") != "application/pdf" {
 		t.Errorf("download: %v", h)
 	}
+	if _, _, h := ask(t, "GET", s.URL()+"record/T28-014/bundle", ""); h.Get("Content-Disposition") != `attachment; filename="T28-014.zip"` || h.Get("Content-Type") != "application/zip" {
+		t.Errorf("the bundle's header: %v", h)
+	}
 	if code, body, _ := ask(t, "GET", s.URL()+"record/gone/html", ""); code != 422 || !strings.Contains(body, "measure first") {
 		t.Errorf("a record that cannot be made: %d %s", code, body)
 	}

@@ -21,6 +21,7 @@ const sheetRows = excelize.TotalRows
 func (r *Record) XLSX(w io.Writer, _ Options) error {
 	f := excelize.NewFile()
 	defer f.Close()
+	f.SetZipWriter(func(w io.Writer) excelize.ZipWriter { return newSortedZip(w) })
 	if err := f.SetDocProps(&excelize.DocProperties{Title: "Job " + inert(r.Number), Creator: "Thouwright"}); err != nil {
 		return err
 	}

@@ -1,4 +1,4 @@
-// The record: look at it here, take it along in four forms.
+// The record: look at it here, take it along in four forms or with all it was made of.
 
 import { h } from './dom.js'
 import { store } from './store.js'
@@ -13,7 +13,7 @@ export function record() {
   async function show(n) {
     if (!n) { says.textContent = 'Choose or make a job first: the record is made from its folder.'; return }
     const at = `/record/${encodeURIComponent(n)}/`
-    links.replaceChildren(...[['html?save', 'Page (.html)'], ['pdf', 'Paper (.pdf)'], ['xlsx', 'Spreadsheet (.xlsx)'], ['csv', 'Table (.csv)']].map(([f, w]) => h('a', { class: 'button', href: at + f, download: `${n}.${f.replace('?save', '')}` }, w)))
+    links.replaceChildren(...[['html?save', 'Page (.html)'], ['pdf', 'Paper (.pdf)'], ['xlsx', 'Spreadsheet (.xlsx)'], ['csv', 'Table (.csv)'], ['bundle', 'All of it, with proof (.zip)']].map(([f, w]) => h('a', { class: 'button', href: at + f, download: `${n}.${f.replace('?save', '').replace('bundle', 'zip')}` }, w)))
     says.textContent = 'Making it …'
     const res = await fetch(at + 'html').catch(() => null)
     if (res?.ok) { says.textContent = ''; frame.hidden = false; frame.src = at + 'html' } else {
