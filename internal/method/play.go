@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"thouwright/internal/ledger"
+	"thouwright/internal/metrology"
 	"thouwright/internal/motion"
 )
 
@@ -121,7 +122,7 @@ func (m *play) finish(out *Out) {
 	if !m.stoodStill() {
 		res.NoVerdict = "the stand moved"
 	}
-	res.Value, res.Budget = m.spec.angled(s.fit.play, m.budget())
+	res.Value, res.Budget = m.spec.angled(m.result())
 	if a := assumedNote(res.Budget); a != "" {
 		res.Note = joinNote(res.Note, a)
 	}
@@ -153,8 +154,9 @@ func (m *play) Progress() Progress {
 	}
 	if s.fit.ok && m.counted >= 2 {
 		p.HasResult = true
-		p.Result, _ = m.spec.angled(s.fit.play, nil)
-		p.U95 = m.budget().Combine().U95
+		var b metrology.Budget
+		p.Result, b = m.spec.angled(m.result())
+		p.U95 = b.Combine().U95
 	}
 	var sum, n [2]float64
 	for _, q := range s.points {

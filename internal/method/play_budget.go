@@ -6,90 +6,126 @@ import (
 	"thouwright/internal/metrology"
 )
 
-// A side of one code beside a side of several: its level lies within this part
-// of half a step; and of seven stops and their fit, those of one side alone
-// make so much of the variance. Both were found by simulation (scripts/proving).
-const (
-	besideScatter = 0.6
-	besideFactor  = 0.72
-)
+// coarse: stops that scatter by less than this part of a step are judged by the
+// likelihood of the codes they show; beyond it the codes average the step out and
+// least squares with Student's t is all there is to know.
+const coarse = 0.7
 
-// stepParts charges the gauge's step, per side. A side that always shows one
-// code teaches nothing by being repeated: its level lies within half a step. On
-// a side that shows two codes the level lies between them, the nearer to the
-// middle the more even they are. Three codes and more average the step out, and
-// the scatter holds it.
-func (m *play) stepParts(step float64, scatter *metrology.Part) (b metrology.Budget) {
-	s := m.now
-	var halves [2]float64
-	var varies [2]bool
-	for k, side := range []float64{-1, 1} {
-		var sum, weight float64
-		for level := range s.fit.ends {
-			low, high, total, n := inf, -inf, 0.0, 0.0
-			for _, p := range s.points {
-				if p.used && p.side == side && p.level == level {
-					low, high = min(low, p.y), max(high, p.y)
-					total += p.y
-					n++
-				}
-			}
-			if n == 0 {
-				continue
-			}
-			code := math.Floor(low/step+1e-6) * step
-			h := 0.0
-			if high-code <= step*(1+1e-6) {
-				share := (total/n - code) / step
-				h = step / 2 * math.Abs(1-2*share) * max(0, 1-2*(high-low)/step)
-			}
-			varies[k] = varies[k] || high-low >= step/2
-			sum += n * h
-			weight += n
+// chosen: the run that is measured is, among those that could begin a little
+// earlier or later, the one that agrees best, and so its scatter comes out a
+// little small; by simulation (scripts/proving, noise 0.6 and more) by so much.
+const chosen = 1.05
+
+// outcome is the play with the parts of its budget that come from the stops and
+// the gauge's step.
+func (m *play) outcome() (value float64, b metrology.Budget) {
+	f := &m.now.fit
+	wide := m.early() * chosen
+	step, step2 := m.claimSteps()
+	if step2 > 0 {
+		// Two grids: their codes together hold no likelihood worth the name.
+		scatter := m.scatter(wide)
+		return f.play, append(metrology.Budget{scatter}, m.stepParts(step+step2)...)
+	}
+	switch {
+	case m.allAlike(step):
+		// The same two codes over and over: each level lies anywhere within half a
+		// step (JCGM 100, F.2.2.1), and no number of strokes makes that less.
+		return f.play, metrology.Budget{metrology.Tri(metrology.PartStep, step)}
+	case f.sd < coarse*step:
+		// A drift that the scatter itself makes look like one is not worth its trouble.
+		driftSD := max(f.sd, step/math.Sqrt(12)) * math.Sqrt(f.cross[2])
+		if math.Abs(f.drift) < driftSD {
+			driftSD = 0
 		}
-		if weight > 0 {
-			halves[k] = sum / weight
+		if a, ok := metrology.Codes(m.shown(step), step, f.drift, driftSD); ok {
+			a.SD, a.U95 = a.SD*wide, a.U95*wide
+			return a.Mean, a.Parts()
 		}
 	}
-	for k := range halves {
-		if varies[1-k] && !varies[k] && halves[k] > 0 {
-			// The other side shows that stops scatter by a good part of a step, so
-			// that a level near the edge of its code would have shown the next one
-			// too; and all the scatter is the other side's.
-			halves[k] *= besideScatter
-			if f := math.Sqrt(besideFactor); scatter.U > 0 {
-				scatter.U *= f
-				scatter.Divisor /= f
-			}
-		}
+	scatter := m.scatter(wide)
+	if floor := step / math.Sqrt(12) * f.factor; scatter.U < floor {
+		scatter = metrology.Part{Name: metrology.PartScatter, Value: step / math.Sqrt(12), Shape: metrology.Normal, Divisor: 1 / f.factor, U: floor, Dof: inf}
 	}
-	if halves[0] < 1e-3*step && halves[1] < 1e-3*step {
-		if floor := step / math.Sqrt(12) * s.fit.factor; scatter.U < floor {
-			*scatter = metrology.Part{Name: metrology.PartScatter, Value: step / math.Sqrt(12), Shape: metrology.Normal, Divisor: 1 / s.fit.factor, U: floor, Dof: inf}
-		}
-		return nil
-	}
-	if math.Abs(halves[0]-halves[1]) < 1e-3*step {
-		return metrology.Budget{metrology.Tri(metrology.PartStep, halves[0]+halves[1])}
-	}
-	return metrology.Budget{metrology.Rect(metrology.PartStep, halves[0]), metrology.Rect(metrology.PartStep, halves[1])}
+	return f.play, metrology.Budget{scatter}
 }
 
-func (m *play) budget() metrology.Budget {
-	f := m.now.fit
-	sd := f.sd * m.early()
-	scatter := metrology.Part{Name: metrology.PartScatter, Value: sd, Shape: metrology.StudentT, Divisor: 1 / f.factor, U: sd * f.factor, Dof: float64(f.sdDof)}
+func (m *play) scatter(wide float64) metrology.Part {
+	f := &m.now.fit
+	sd := f.sd * wide
+	return metrology.Part{Name: metrology.PartScatter, Value: sd, Shape: metrology.StudentT, Divisor: 1 / f.factor, U: sd * f.factor, Dof: float64(f.sdDof)}
+}
+
+// allAlike tells whether each side shows one code and nothing else.
+func (m *play) allAlike(step float64) bool {
+	if len(m.now.fit.ends) > 1 {
+		return false
+	}
+	for _, side := range []float64{-1, 1} {
+		low, high := inf, -inf
+		for i, p := range m.now.points {
+			if p.used && p.side == side {
+				low, high = min(low, m.now.turns[i].Low), max(high, m.now.turns[i].High)
+			}
+		}
+		if high-low >= step/2 {
+			return false
+		}
+	}
+	return true
+}
+
+// shown is what the gauge showed of the used stops. A rest that shows two codes
+// stands near the edge between them, the nearer the more even they are.
+func (m *play) shown(step float64) []metrology.Shown {
+	list := make([]metrology.Shown, 0, len(m.now.points))
+	for i, p := range m.now.points {
+		if !p.used {
+			continue
+		}
+		t := &m.now.turns[i]
+		x := metrology.Shown{T: p.t, Low: p.y - step/2, High: p.y + step/2, Level: p.level}
+		if p.side > 0 {
+			x.Side = 1
+		}
+		if t.High-t.Low >= step/2 {
+			x.Low, x.High = p.y-step/4, p.y+step/4
+		}
+		list = append(list, x)
+	}
+	return list
+}
+
+// stepParts charges the step per side, where there is no likelihood of codes: a
+// side that always shows one code teaches nothing by being repeated, and its level
+// lies within half a step; the scatter of one that varies holds the step.
+func (m *play) stepParts(step float64) (b metrology.Budget) {
+	for _, side := range []float64{-1, 1} {
+		low, high := inf, -inf
+		for _, p := range m.now.points {
+			if p.used && p.side == side {
+				low, high = min(low, p.y), max(high, p.y)
+			}
+		}
+		if high-low < step/2 {
+			b = append(b, metrology.Rect(metrology.PartStep, step/2))
+		}
+	}
+	return b
+}
+
+// result is the play and its budget.
+func (m *play) result() (float64, metrology.Budget) {
+	value, b := m.outcome()
 	step, step2 := m.claimSteps()
-	steps := m.stepParts(step+step2, &scatter)
-	b := append(metrology.Budget{scatter}, steps...)
 	b = append(b, metrology.Rect(metrology.PartCreep, m.creep()))
-	move := math.Abs(f.play)
+	move := math.Abs(m.now.fit.play)
 	b = append(b, differenceError(m.spec.Gauge, move, step))
 	b = append(b, metrology.Rect(metrology.PartHysteresis, m.spec.Gauge.Hysteresis), metrology.Gauss(metrology.PartRepeatability, m.spec.Gauge.Repeatability))
 	if g := m.spec.Minus; g != nil {
 		b = append(b, differenceError(*g, move, step2), metrology.Rect(metrology.PartHysteresis, g.Hysteresis))
 	}
-	return withoutZeros(b)
+	return value, withoutZeros(b)
 }
 
 // creep is what the rests moved while they were used, each side by itself: what

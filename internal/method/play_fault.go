@@ -115,10 +115,12 @@ func (m *play) bound(t float64, out *Out) {
 	if g := m.spec.Minus; g != nil {
 		widen = append(widen, differenceError(*g, 0, step2), metrology.Rect(metrology.PartHysteresis, g.Hysteresis))
 	}
-	// What the reading did change by is no play that could be told apart.
-	b := metrology.Bound(step+step2+(r.High-r.Low), withoutZeros(widen))
+	// What the reading did change by is seen play, and beyond it lies what the
+	// grid hides (of readings a code apart, 0.68 of a step with 95 %, so that the
+	// 0.78 of none is on the safe side).
+	b := metrology.Bound(step+step2, withoutZeros(widen))
 	factor, half := m.spec.angles()
-	res := &Result{Bound: true, Value: b.Value * (factor + half), Budget: b.Budget, T: m.last.T,
+	res := &Result{Bound: true, Value: (b.Value + r.High - r.Low) * (factor + half), Budget: b.Budget, T: m.last.T,
 		FirstSeq: r.FirstSeq, LastSeq: r.LastSeq, Note: "no movement seen: less than the gauge can show"}
 	for i := range res.Budget {
 		res.Budget[i] = scaled(res.Budget[i], factor+half)

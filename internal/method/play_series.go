@@ -59,7 +59,10 @@ const (
 	// further than it gets.
 	straight = 1.8
 	// earlyShare: how much a scatter at the very limit is widened.
-	earlyShare = 0.7
+	earlyShare = 1.0
+	// lateShare: and one that had to go on because it was too wide is mostly one
+	// whose first strokes made it so by chance.
+	lateShare = 0.92
 )
 
 // search looks for the best run that ends with the last turning point.
@@ -201,7 +204,11 @@ func (m *play) early() float64 {
 		most = min(most, m.now.mostScatter(m.sure()))
 	}
 	share := min(1, m.now.scatter/max(most, 1e-12))
-	return 1 + earlyShare*share*share*share*share
+	wide := 1 + earlyShare*share*share*share*share
+	if m.now.strokes > m.needed() {
+		wide *= lateShare
+	}
+	return wide
 }
 
 // longerBefore counts the strokes before a run that went further than its play

@@ -34,6 +34,27 @@ func (c Cell) String() string {
 	return fmt.Sprintf("| %.4f | %.2f | %3.0f | %2d | %s |", c.Step, c.Noise, 1000*c.Drift, c.Strokes, play)
 }
 
+// Cells are the cells of the table: every noise with few and many strokes, with
+// and without a drift of a unit a minute (which a whole take shows as a good part
+// of a unit), and, where the hand is quiet, a play below one step.
+func Cells(steps, noises []float64) (cells []Cell) {
+	for _, d := range steps {
+		for _, k := range noises {
+			for _, strokes := range []int{6, 10} {
+				c := Cell{Step: d, Noise: k, Strokes: strokes}
+				drifting := c
+				drifting.Drift = 2 * c.Unit()
+				cells = append(cells, c, drifting)
+				if k <= 0.1 {
+					c.Small = true
+					cells = append(cells, c)
+				}
+			}
+		}
+	}
+	return cells
+}
+
 // stop is one stop of a hand as it truly was.
 type stop struct {
 	from, to float64 // held
@@ -68,7 +89,8 @@ type Row struct {
 	Cell            Cell
 	N, Done         int
 	Cover           float64
-	U95, OracleU95  float64 // medians, in units
+	U95, OracleU95  float64 // medians, in units; without upper bounds, which no oracle was asked
+	Bounds          int     // takes that gave an upper bound
 	Error, OracleEr float64 // medians of the absolute error, in units
 	P95, OracleP95  float64
 	Passes, Fails   int
@@ -77,11 +99,11 @@ type Row struct {
 }
 
 // Header heads the rows' table.
-const Header = `| step mm | noise | drift µm/min | strokes | play | takes | done | covers | U95 | ÷ oracle | median error | ÷ oracle | bad of passes | bad of fails |
+const Header = `| step mm | noise | drift µm/min | strokes | play | takes | done | bounds | covers | U95 | ÷ oracle | median error | ÷ oracle | bad of passes | bad of fails |
 | ---: | ---: | ---: | ---: | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |`
 
 func (r Row) String() string {
-	return fmt.Sprintf("%s %d | %.1f %% | %.1f %% | %.2f | %.2f | %.2f | %.2f | %s | %s |", r.Cell, r.N, 100*float64(r.Done)/float64(r.N), 100*r.Cover,
+	return fmt.Sprintf("%s %d | %.1f %% | %d | %.1f %% | %.2f | %.2f | %.2f | %.2f | %s | %s |", r.Cell, r.N, 100*float64(r.Done)/float64(r.N), r.Bounds, 100*r.Cover,
 		r.U95, r.U95/r.OracleU95, r.Error, r.Error/r.OracleEr, share(r.BadPass, r.Passes), share(r.BadFail, r.Fails))
 }
 
@@ -112,12 +134,12 @@ func (c Cell) Run(r *rand.Rand, n int) Row {
 			covered++
 		}
 		if o.Bound {
-			u95 = append(u95, o.Result.Value/c.Unit())
+			row.Bounds++
 			continue
 		}
 		errs = append(errs, math.Abs(o.Error)/c.Unit())
 		u95 = append(u95, o.U95/c.Unit())
-		value, u := oracle(stops, o.Result, take)
+		value, u := oracle(stops, o.Result, take, 2*c.Drift/60)
 		oe = append(oe, math.Abs(value-take.Play)/c.Unit())
 		ou = append(ou, u/c.Unit())
 	}

@@ -1,16 +1,76 @@
 package proving
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 )
 
+// aims are what a cell owes (the same as DEVELOPERS.md says), each with three
+// standard errors of so many takes on top, so that chance alone fails it in one
+// of some hundred runs of all cells, and the fixed seeds in none.
+func (r Row) aims(t *testing.T, most float64) {
+	t.Helper()
+	error3 := func(p float64, n int) float64 { return 3 * math.Sqrt(p*(1-p)/float64(max(1, n))) }
+	n := r.Done
+	if r.Done < r.N*99/100 {
+		t.Errorf("%d of %d takes came to an end\n%v", r.Done, r.N, r)
+	}
+	if r.Cover < 0.94-error3(0.94, n) {
+		t.Errorf("U95 covers %.3f\n%v", r.Cover, r)
+	}
+	// A sample's median scatters by about 1.25/sqrt(n) of the spread, and the two
+	// are of the same takes.
+	slack := 1 + 1/math.Sqrt(float64(n))
+	if r.Error > 1.1*slack*r.OracleEr {
+		t.Errorf("the median error is %.2f times the oracle's\n%v", r.Error/r.OracleEr, r)
+	}
+	if r.U95 > most*slack*r.OracleU95 {
+		t.Errorf("U95 is %.2f times the oracle's\n%v", r.U95/r.OracleU95, r)
+	}
+	if r.BadPass > 0.05+error3(0.05, r.Passes) || r.BadFail > 0.05+error3(0.05, r.Fails) {
+		t.Errorf("too many bad verdicts\n%v", r)
+	}
+	if r.Passes < n/5 || r.Fails < n/5 {
+		t.Errorf("%d passes and %d fails of %d: too few verdicts\n%v", r.Passes, r.Fails, n, r)
+	}
+}
+
 // A lean form of the statistical proof; scripts/proving runs the deep one.
 func TestTakesAgainstTheOracle(t *testing.T) {
-	for i, c := range []Cell{{Step: 0.0254, Strokes: 6}, {Step: 0.01, Noise: 0.5, Strokes: 6}, {Step: 0.001, Noise: 1, Strokes: 10, Drift: 0.01}} {
-		r := c.Run(rand.New(rand.NewPCG(11, uint64(i))), 400)
-		if r.Done < 396 || r.Cover < 0.915 || r.Error > 1.15*r.OracleEr || r.U95 > 1.4*r.OracleU95 || r.BadPass > 0.05 || r.BadFail > 0.05 {
-			t.Errorf("%v", r)
+	const (
+		aim = 1.25
+		// Of seven rests Student's t alone is 1.22 times the oracle on average, and
+		// a gauge that shows two codes for ever could be still: 0.78 of a step is
+		// owed then, whatever an oracle knows.
+		six = 1.45
+	)
+	for i, c := range []struct {
+		Cell
+		most float64
+	}{
+		{Cell{Step: 0.0254, Strokes: 6}, aim},
+		{Cell{Step: 0.0254, Noise: 0.1, Strokes: 10}, aim},
+		{Cell{Step: 0.0254, Noise: 0.25, Strokes: 6}, six},
+		{Cell{Step: 0.01, Noise: 0.2, Strokes: 10, Drift: 0.02}, aim},
+		{Cell{Step: 0.01, Noise: 0.5, Strokes: 10}, aim},
+		{Cell{Step: 0.001, Noise: 0.25, Strokes: 10}, aim},
+		{Cell{Step: 0.001, Noise: 0.75, Strokes: 6, Drift: 0.004}, six},
+		{Cell{Step: 0.001, Noise: 1, Strokes: 10, Drift: 0.01}, aim},
+	} {
+		c.Run(rand.New(rand.NewPCG(11, uint64(i))), 400).aims(t, c.most)
+	}
+}
+
+// A play below one step gives an upper bound or a result; either holds.
+func TestPlaysBelowOneStep(t *testing.T) {
+	for i, c := range []Cell{{Step: 0.0254, Strokes: 6, Small: true}, {Step: 0.01, Noise: 0.1, Strokes: 6, Small: true}, {Step: 0.001, Strokes: 10, Small: true}} {
+		r := c.Run(rand.New(rand.NewPCG(13, uint64(i))), 400)
+		if r.Done < 360 || r.Bounds < 120 {
+			t.Errorf("%d done, %d of them bounds\n%v", r.Done, r.Bounds, r)
+		}
+		if r.Cover < 0.94-3*math.Sqrt(0.94*0.06/float64(r.Done)) {
+			t.Errorf("covers %.3f\n%v", r.Cover, r)
 		}
 	}
 }

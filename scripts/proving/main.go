@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strconv"
+	"strings"
 
 	"thouwright/internal/method"
 	"thouwright/internal/proving"
@@ -16,19 +18,26 @@ func main() {
 	seed := flag.Uint64("seed", 1, "seed")
 	hours := flag.Float64("hours", 0, "hours of handling")
 	table := flag.Bool("table", false, "")
+	which := flag.String("steps", "0.0254,0.01,0.001", "of the table, mm")
+	noise := flag.String("noise", "0,0.1,0.15,0.2,0.25,0.35,0.5,0.75,1", "of the table, in units")
 	foe := flag.Bool("foe", false, "")
 	byPlay := flag.Bool("byplay", false, "")
 	flag.Parse()
 	if *table {
 		fmt.Println(proving.Header)
-		i := uint64(0)
-		for _, d := range []float64{0.0254, 0.01, 0.001} {
-			for _, k := range []float64{0, 0.1, 0.15, 0.2, 0.25, 0.35, 0.5, 0.75, 1} {
-				for _, strokes := range []int{6, 10} {
-					i++
-					fmt.Println(proving.Cell{Step: d, Noise: k, Strokes: strokes}.Run(rand.New(rand.NewPCG(*seed, i)), *n))
-				}
+		var steps, noises []float64
+		for _, x := range strings.Split(*which, ",") {
+			if v, err := strconv.ParseFloat(x, 64); err == nil {
+				steps = append(steps, v)
 			}
+		}
+		for _, x := range strings.Split(*noise, ",") {
+			if v, err := strconv.ParseFloat(x, 64); err == nil {
+				noises = append(noises, v)
+			}
+		}
+		for i, c := range proving.Cells(steps, noises) {
+			fmt.Println(c.Run(rand.New(rand.NewPCG(*seed, uint64(i+1))), *n))
 		}
 		return
 	}
