@@ -48,7 +48,7 @@ require (
 	go.bug.st/serial v1.8.0
 	go.uber.org/goleak v1.3.0
 	golang.org/x/crypto v0.58.0 // indirect
-	golang.org/x/image v0.44.0 // indirect
+	golang.org/x/image v0.44.0
 	golang.org/x/net v0.62.0 // indirect
 	golang.org/x/sys v0.50.0
 	golang.org/x/text v0.43.0 // indirect

@@ -5,6 +5,7 @@ package advice
 
 import (
 	"regexp"
+	"slices"
 
 	"thouwright/config"
 	"thouwright/internal/ledger"
@@ -44,8 +45,22 @@ func Cautions(m string) []string {
 	return append(c, onlyThis)
 }
 
-// All are the cautions of a whole job.
-func All() []string {
+// Of are the cautions of a job with these methods, and those of every job.
+func Of(methods []string) []string {
+	apply := map[string]bool{onlyThis: true, silence: true}
+	for _, m := range methods {
+		for _, c := range Cautions(m) {
+			apply[c] = true
+		}
+		if m != method.RunOut {
+			apply[afterwards] = true
+		}
+	}
+	return slices.DeleteFunc(all(), func(c string) bool { return !apply[c] })
+}
+
+// all are the cautions of the whole trade.
+func all() []string {
 	return []string{stands, byHand, newLock, spring, machining, afterwards, onlyThis, silence}
 }
 

@@ -3,6 +3,7 @@ package record
 import (
 	"math"
 	"strconv"
+	"strings"
 
 	"thouwright/internal/ledger"
 	"thouwright/internal/metrology"
@@ -19,12 +20,43 @@ type Figure struct {
 	Other     string
 }
 
-// Limits is a permitted range, ready to be read.
-type Limits struct {
-	Low, High float64 // infinite where open
-	Unit      quantity.Unit
-	Text      string // '0.020 to 0.150 mm', 'up to 0.250 mm'; "" without limits
-	Other     string // the same in the other system, rounded inward
+// Full is the figure with its unit, OtherFull that in the other system.
+func (f Figure) Full() string { return withUnit(f.Text, f.Unit) }
+
+// OtherFull is "" where there is no other system.
+func (f Figure) OtherFull() string {
+	if f.Other == "" {
+		return ""
+	}
+	return withUnit(f.Other, f.OtherUnit)
+}
+
+// Both is the figure in both systems: '0.218 mm (0.00859 in)'.
+func (f Figure) Both() string {
+	if f.Other == "" {
+		return f.Full()
+	}
+	return f.Full() + " (" + f.OtherFull() + ")"
+}
+
+func withUnit(s string, u quantity.Unit) string {
+	if u == quantity.None || s == "" {
+		return s
+	}
+	return s + " " + unitText(u)
+}
+
+// unitText is a unit as a document writes it.
+func unitText(u quantity.Unit) string {
+	switch u {
+	case quantity.UM:
+		return "µm"
+	case quantity.Uin:
+		return "µin"
+	case quantity.Deg:
+		return "°"
+	}
+	return u.String()
 }
 
 // otherUnit is the unit a length is shown in second.
@@ -32,32 +64,14 @@ func otherUnit(u quantity.Unit) quantity.Unit {
 	switch {
 	case !u.IsLength():
 		return quantity.None
-	case u == quantity.In || u == quantity.Thou || u == quantity.Ft:
+	case u == quantity.In || u == quantity.Thou || u == quantity.Ft || u == quantity.Uin:
 		return quantity.MM
 	}
 	return quantity.In
 }
 
-// newTake readies a take's figures, rounded by their uncertainty (JCGM 100,
-// 7.2.6).
-func newTake(t *ledger.Take) *Take {
-	n := &Take{Take: t, Limits: newLimits(t.Low, t.High, t.Unit)}
-	n.Result, n.U95 = figures(t.Result, t.U95, t.Unit)
-	if t.Bound {
-		n.Result.Text = "< " + n.Result.Text
-		if n.Result.Other != "" {
-			n.Result.Other = "< " + n.Result.Other
-		}
-	}
-	if !math.IsInf(t.High, 1) && t.High > 0 && t.Method != "size" {
-		n.Times = t.Result / t.High
-	}
-	n.Words = metrology.WordsKept(t.Unit, t)
-	return n
-}
-
-// figures are a result and its uncertainty, both rounded to the place that the
-// uncertainty gives.
+// figures are a value and its uncertainty, both rounded to the place that the
+// uncertainty gives (JCGM 100, 7.2.6), each system for itself.
 func figures(v, u95 float64, unit quantity.Unit) (value, unc Figure) {
 	value, unc = Figure{Value: v, Unit: unit}, Figure{Value: u95, Unit: unit}
 	value.Text, unc.Text = metrology.RoundByUncertainty(v, u95)
@@ -72,49 +86,123 @@ func figures(v, u95 float64, unit quantity.Unit) (value, unc Figure) {
 	return value, unc
 }
 
-func newLimits(low, high float64, unit quantity.Unit) Limits {
+// figure is a number without an uncertainty of its own, to the place that
+// another one's uncertainty gives; without any, to six digits.
+func figure(v, place float64, unit quantity.Unit) Figure {
+	f, _ := figures(v, place, unit)
+	return f
+}
+
+// Limits is a permitted range, ready to be read.
+type Limits struct {
+	Low, High         float64 // infinite where open
+	Unit              quantity.Unit
+	LowText, HighText string // the ends as the sheet writes them, without the unit; "" where open
+	Text              string // '0.020 to 0.150 mm', 'up to 0.250 mm'; "" without limits
+	Other             string // the same in the other system, rounded inward
+}
+
+// Both is the range in both systems.
+func (l Limits) Both() string {
+	if l.Other == "" {
+		return l.Text
+	}
+	return l.Text + " (" + l.Other + ")"
+}
+
+// newLimits writes a range. sheet is the one the job sheet states, nil where
+// there is none (a fit, a take without a sheet): its own digits are kept, for
+// 0.020 says more than 0.02.
+func newLimits(low, high float64, unit quantity.Unit, sheet *quantity.Range) Limits {
 	l := Limits{Low: low, High: high, Unit: unit}
-	l.Text = rangeText(low, high, unit, ledger.Number)
-	o := otherUnit(unit)
-	if l.Text == "" || o == quantity.None {
-		return l
-	}
-	a, err1 := quantity.Convert(low, unit, o)
-	b, err2 := quantity.Convert(high, unit, o)
-	if err1 != nil || err2 != nil {
-		return l
-	}
-	// Inward, so that a part good by these is good by the maker's own.
-	places := 4
-	if o == quantity.MM {
-		places = 3
-	}
-	p := math.Pow10(places)
-	inward := func(v float64) string {
-		if v == a {
-			v = math.Ceil(v*p-1e-6) / p
-		} else {
-			v = math.Floor(v*p+1e-6) / p
+	var own [2]string
+	if sheet != nil && (sheet.Unit == unit || sheet.Unit == quantity.None) {
+		if sheet.HasLow && same(sheet.Low.Float(), low) {
+			own[0] = sheet.Low.String()
 		}
-		return strconv.FormatFloat(v, 'f', places, 64)
+		if sheet.HasHigh && same(sheet.High.Float(), high) {
+			own[1] = sheet.High.String()
+		}
 	}
-	l.Other = rangeText(a, b, o, inward)
+	l.LowText, l.HighText = ends(low, high, own)
+	l.Text = rangeText(l.LowText, l.HighText, unit)
+	l.Other = inOther(l)
 	return l
 }
 
-func rangeText(low, high float64, unit quantity.Unit, text func(float64) string) string {
-	hasLow, hasHigh := !math.IsInf(low, -1) && !math.IsNaN(low), !math.IsInf(high, 1) && !math.IsNaN(high)
-	u := ""
-	if unit != quantity.None {
-		u = " " + unit.String()
+func same(a, b float64) bool { return math.Abs(a-b) <= 1e-12*math.Max(math.Abs(a), math.Abs(b)) }
+
+// ends writes both ends with the same number of decimals.
+func ends(low, high float64, own [2]string) (string, string) {
+	text := [2]string{}
+	places := 0
+	for i, v := range [2]float64{low, high} {
+		if math.IsInf(v, 0) || math.IsNaN(v) {
+			continue
+		}
+		if text[i] = own[i]; text[i] == "" {
+			text[i] = ledger.Number(v)
+		}
+		places = max(places, decimals(text[i]))
 	}
+	for i, v := range [2]float64{low, high} {
+		if n := decimals(text[i]); text[i] != "" && own[i] == "" && n < places {
+			text[i] = strconv.FormatFloat(v, 'f', places, 64)
+		}
+	}
+	return text[0], text[1]
+}
+
+// decimals counts the digits behind the point.
+func decimals(s string) int {
+	if i := strings.IndexByte(s, '.'); i >= 0 {
+		return len(s) - i - 1
+	}
+	return 0
+}
+
+// inOther is a range of lengths in the other system, rounded inward, so that a
+// part good by it is good by the maker's own; "" where that leaves nothing.
+func inOther(l Limits) string {
+	o := otherUnit(l.Unit)
+	if l.Text == "" || o == quantity.None {
+		return ""
+	}
+	a, err1 := quantity.Convert(l.Low, l.Unit, o)
+	b, err2 := quantity.Convert(l.High, l.Unit, o)
+	if err1 != nil || err2 != nil {
+		return ""
+	}
+	// A digit finer than the sheet's: a tenth of its last digit may be lost.
+	worth, err := quantity.Convert(math.Pow10(-max(decimals(l.LowText), decimals(l.HighText))), l.Unit, o)
+	if err != nil {
+		return ""
+	}
+	places := min(max(int(math.Ceil(-math.Log10(worth/2))), 0), 8)
+	p := math.Pow10(places)
+	write := func(v float64, round func(float64) float64, hair float64) string {
+		if math.IsInf(v, 0) || math.IsNaN(v) {
+			return ""
+		}
+		return strconv.FormatFloat(round(v*p+hair)/p, 'f', places, 64)
+	}
+	low, high := write(a, math.Ceil, -1e-6), write(b, math.Floor, 1e-6)
+	if low != "" && high != "" && math.Ceil(a*p-1e-6) > math.Floor(b*p+1e-6) {
+		return ""
+	}
+	return rangeText(low, high, o)
+}
+
+func rangeText(low, high string, unit quantity.Unit) string {
 	switch {
-	case hasLow && hasHigh:
-		return text(low) + " to " + text(high) + u
-	case hasHigh:
-		return "up to " + text(high) + u
-	case hasLow:
-		return "from " + text(low) + u
+	case low != "" && high != "" && low == high:
+		return withUnit(low, unit)
+	case low != "" && high != "":
+		return withUnit(low+" to "+high, unit)
+	case high != "":
+		return "up to " + withUnit(high, unit)
+	case low != "":
+		return "from " + withUnit(low, unit)
 	}
 	return ""
 }

@@ -7,10 +7,9 @@ import (
 	"html/template"
 	"io"
 	"math"
-	"net/http"
-	"os"
-	"path/filepath"
 	"time"
+
+	"gonum.org/v1/plot/vg"
 
 	"thouwright/internal/ledger"
 )
@@ -22,15 +21,11 @@ var htmlText string
 var cssText string
 
 var page = template.Must(template.New("record").Funcs(template.FuncMap{
-	"css":     func() template.CSS { return template.CSS(cssText) },
-	"pct":     func(v float64) string { return fmt.Sprintf("%.2f", 100*v) },
-	"width":   func(a, b float64) string { return fmt.Sprintf("%.2f", 100*math.Max(0.4*0.01, b-a)) },
-	"day":     func(t time.Time) string { return t.Format("2 January 2006") },
-	"moment":  func(t time.Time) string { return t.Format("2006-01-02 15:04:05 UTC") },
-	"word":    verdictWord,
-	"num":     ledger.Number,
-	"percent": percent,
-	"dict":    dict,
+	"css":      func() template.CSS { return template.CSS(cssText) },
+	"moment":   func(t time.Time) string { return t.Format("2006-01-02 15:04:05") },
+	"word":     verdictWord,
+	"sentence": sentence,
+	"dict":     dict,
 }).Parse(htmlText))
 
 // dict passes several things to a part of the template.
@@ -40,13 +35,6 @@ func dict(pairs ...any) map[string]any {
 		m[pairs[i].(string)] = pairs[i+1]
 	}
 	return m
-}
-
-func verdictWord(v ledger.Verdict) string {
-	if v == ledger.NoVerdict {
-		return "measured"
-	}
-	return string(v)
 }
 
 // percent writes a probability so that what is nearly sure is not called sure.
@@ -62,49 +50,95 @@ func percent(p float64) string {
 	return fmt.Sprintf("%.1f %%", 100*p)
 }
 
-// view is what the template sees.
+// view is what the template sees. Drawings and photographs are made as they are
+// asked for, so that one at a time is held.
 type view struct {
 	*Record
-	Plots  map[*Take]template.HTML
-	Photos map[string]template.URL
-	Made   time.Time
+	Made time.Time
 }
 
 // HTML writes the record as one file that needs nothing else and runs nothing.
-func (r *Record) HTML(w io.Writer, o Options) error {
-	v := view{Record: r, Plots: map[*Take]template.HTML{}, Photos: map[string]template.URL{}, Made: o.Made}
-	for _, t := range r.AllTakes() {
-		svg, err := r.plotSVG(t)
-		if err != nil {
-			return err
-		}
-		v.Plots[t] = template.HTML(svg) // drawn here, from numbers
-	}
-	for _, f := range r.Findings {
-		if f.Photo == "" {
-			continue
-		}
-		if url, ok := r.photo(f.Photo); ok {
-			v.Photos[f.Photo] = url
-		}
-	}
-	return page.Execute(w, v)
+func (r *Record) HTML(w io.Writer, o Options) error { return page.Execute(w, view{r, o.Made}) }
+
+// HowToRead explains what the figures mean.
+func (v view) HowToRead() string { return howToRead }
+
+// Closing is the foot of the document.
+func (v view) Closing() string { return Closing(v.Record, v.Made) }
+
+// Sizes of the drawings, whose proportions and letters are made for them.
+const (
+	scaleWide     = 56 * vg.Millimeter
+	takeWide      = 108 * vg.Millimeter
+	takeTall      = 48 * vg.Millimeter
+	variationWide = 150 * vg.Millimeter
+)
+
+func drawing(p picture) (template.HTML, error) {
+	s, err := p.svg()
+	return template.HTML(s), err // drawn here, from numbers
 }
+
+// Scale is an outcome against its permitted range.
+func (v view) Scale(p *Place, o *Outcome) (template.HTML, error) {
+	return drawing(scaleOf(p, o, scaleWide))
+}
+
+// Plot is a take's plot, "" where there is nothing to draw.
+func (v view) Plot(t *Take) (template.HTML, error) {
+	p, ok := v.plotOf(t, takeWide, takeTall)
+	if !ok {
+		return "", nil
+	}
+	return drawing(p)
+}
+
+// Variation is a check over its positions, "" where there is nothing to compare.
+func (v view) Variation(c *Check) (template.HTML, error) {
+	p, ok := v.variationOf(c, variationWide)
+	if !ok {
+		return "", nil
+	}
+	return drawing(p)
+}
+
+// Photo is a photograph as a part of the page, "" where there is none to show.
+func (v view) Photo(name string) template.URL {
+	data, _, err := v.photo(name)
+	if err != nil {
+		return ""
+	}
+	return template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(data))
+}
+
+// Groups are the checks by component, in their order.
+func (r *Record) Groups() (out []Group) {
+	for i, c := range r.Checks {
+		if i == 0 || out[len(out)-1].Component != c.Component {
+			out = append(out, Group{Component: c.Component})
+		}
+		g := &out[len(out)-1]
+		g.Places = append(g.Places, c.Places...)
+	}
+	return out
+}
+
+// Group is a component with its places.
+type Group struct {
+	Component string
+	Places    []*Place
+}
+
+// Made are all takes of a check, place by place.
+func (c *Check) Made() []*Take { return c.made() }
 
 // AllTakes are all takes, in the order in which they were made.
 func (r *Record) AllTakes() []*Take {
 	// By the row and not by its number: in a damaged log two rows can bear one.
 	byRow := map[*ledger.Take]*Take{}
 	for _, c := range r.Checks {
-		for _, p := range c.Places {
-			for i := range p.At {
-				for _, t := range p.At[i].Earlier {
-					byRow[t.Take] = t
-				}
-				if t := p.At[i].Take; t != nil {
-					byRow[t.Take] = t
-				}
-			}
+		for _, t := range c.made() {
+			byRow[t.Take] = t
 		}
 	}
 	var out []*Take
@@ -114,41 +148,4 @@ func (r *Record) AllTakes() []*Take {
 		}
 	}
 	return out
-}
-
-// mostPhoto bounds a photograph that is put into a document.
-const mostPhoto = 12 << 20
-
-// readPhoto reads a photograph of the job's folder. A name that leads out of
-// the folder, or a file that is no picture, is refused.
-func (r *Record) readPhoto(name string) (data []byte, kind string, err error) {
-	if !filepath.IsLocal(name) {
-		return nil, "", fmt.Errorf("photograph %q lies outside the job's folder", name)
-	}
-	root, err := os.OpenRoot(r.folder.Dir)
-	if err != nil {
-		return nil, "", err
-	}
-	defer root.Close()
-	f, err := root.Open(name)
-	if err != nil {
-		return nil, "", err
-	}
-	defer f.Close()
-	if data, err = io.ReadAll(io.LimitReader(f, mostPhoto+1)); err != nil {
-		return nil, "", err
-	}
-	kind = http.DetectContentType(data)
-	if len(data) > mostPhoto || kind != "image/jpeg" && kind != "image/png" {
-		return nil, "", fmt.Errorf("photograph %q: expected a JPEG or PNG of at most 12 MB", name)
-	}
-	return data, kind, nil
-}
-
-func (r *Record) photo(name string) (template.URL, bool) {
-	data, kind, err := r.readPhoto(name)
-	if err != nil {
-		return "", false
-	}
-	return template.URL("data:" + kind + ";base64," + base64.StdEncoding.EncodeToString(data)), true
 }

@@ -19,24 +19,28 @@ import (
 // Record is a job's document before it has a form. Texts are as people wrote
 // them; each form makes them harmless in its own way.
 type Record struct {
-	Number    string
-	Customer  string
-	Machine   string
-	Assembly  string
-	Operators []string
-	From, To  time.Time // first and last take; zero without one
-	Stages    []string  // in the sheet's order; one without a name where it has none
-	Holds     bool      // the logs verify
-	Trouble   []string  // what does not, a line each
-	Proof     []string  // what was verified, a line each
-	Checks    []*Check
-	Findings  []Finding
-	Advice    []Advice
-	Cautions  []string
-	Gauges    []Gauge
-	Happened  []Happening
+	Number     string
+	Customer   string
+	Machine    string
+	Assembly   string
+	Conditions string
+	Operators  []string
+	From, To   time.Time // first and last take; zero without one
+	Stages     []string  // in the sheet's order; one without a name where it has none
+	Holds      bool      // the logs verify
+	Trouble    []string  // what does not, a line each
+	Proof      []string  // what was verified, a line each
+	Checks     []*Check
+	Findings   []Finding
+	Advice     []Advice
+	Cautions   []string
+	Gauges     []Gauge
+	Happened   []Happening
+	Files      []File
 
 	folder *journal.Folder
+	sheets *sheets
+	drawn  map[*ledger.Take]*trace // once any is asked for
 }
 
 // Check is one check of the sheet with all its places.
@@ -46,6 +50,8 @@ type Check struct {
 	Condition, Source   string
 	Fit, Expression     string
 	Gauge, Minus        string
+	Rule                string             // how it is decided
+	Adjuster            string             // what is turned, "" for nothing
 	Arm                 *quantity.Quantity // turns a gauge's force into a torque; nil: none
 	Places              []*Place
 }
@@ -65,21 +71,10 @@ type Outcome struct {
 	Earlier []*Take // redone, or made while the adjuster was turned; oldest first
 }
 
-// Take is a take with its figures ready to be read.
-type Take struct {
-	*ledger.Take
-	Result  Figure
-	U95     Figure
-	Limits  Limits
-	Words   string  // 'too loose by …'
-	Times   float64 // result over the upper limit; 0 where there is none
-	Redone  uint64  // the take that supersedes it; 0: none
-	Outcome *Outcome
-}
-
 // Finding is what no gauge sees.
 type Finding struct {
-	When         time.Time
+	When         time.Time // zero where the sheet says it
+	Kind         string    // found, done, renewed, watch
 	Place, Words string
 	Photo        string // file in the job's folder, "" for none
 }
@@ -87,13 +82,14 @@ type Finding struct {
 // Advice is the next step a failed take asks for, with the sum behind it.
 type Advice struct {
 	Stage string
+	Open  bool // the take still stands: nothing newer was measured there
 	sums.Suggestion
 }
 
 // Gauge is a gauge that was used, as the bench file describes it.
 type Gauge struct {
 	config.Gauge
-	Overdue bool
+	Overdue bool // its certificate was past due at its last take
 }
 
 // Happening is an event that a reader should know of.
@@ -103,38 +99,44 @@ type Happening struct {
 	Text string
 }
 
+// File is a version of a job sheet, bench file or driver that was used.
+type File struct{ Name, Sum string }
+
 // Build reads a job's folder. proof is what verify said of it.
 func Build(f *journal.Folder, proof journal.Report) (*Record, error) {
-	r := &Record{Number: f.Number, folder: f, Cautions: advice.All()}
+	s := sheetsOf(f)
+	r := &Record{Number: f.Number, folder: f, sheets: s}
 	r.prove(proof)
-	bench, job := sheetsOf(f)
-	if bench == nil {
+	if s.bench == nil {
 		return nil, fmt.Errorf("%s holds no bench file that can be read: the record needs it for the gauges", f.Dir)
 	}
-	r.Customer, r.Machine, r.Assembly = job.Customer, job.Machine, job.Assembly
-	r.Stages = job.Stages
+	j := s.job
+	r.Customer, r.Machine, r.Assembly, r.Conditions = j.Customer, j.Machine, j.Assembly, j.Conditions
+	r.Stages = slices.Clone(j.Stages)
 	if len(r.Stages) == 0 {
 		r.Stages = []string{""}
 	}
-	r.places(bench, job)
+	r.places(s.bench, j)
 	r.takes()
-	r.gauges(bench)
+	if len(r.Operators) == 0 && j.Operator != "" {
+		r.Operators = []string{j.Operator}
+	}
+	r.gauges(s.bench)
+	r.notes(j)
 	r.events()
-	r.advise(bench, job)
+	r.advise(s.bench, j)
+	r.Cautions = advice.Of(r.methods())
+	for _, v := range f.Sheets {
+		r.Files = append(r.Files, File{v.Name, v.Sum})
+	}
 	return r, nil
 }
 
-// sheetsOf are the latest bench file and job sheet; a job without a sheet is an
-// empty one.
-func sheetsOf(f *journal.Folder) (*config.Bench, *config.Job) {
-	b, _ := config.ParseBench("bench.toml", f.Bench())
-	j := &config.Job{Number: f.Number}
-	if text := f.Job(0); text != nil {
-		if k, _ := config.ParseJob("job.toml", text); k != nil {
-			j = k
-		}
+func (r *Record) methods() (all []string) {
+	for _, c := range r.Checks {
+		all = append(all, c.Method)
 	}
-	return b, j
+	return all
 }
 
 func (r *Record) prove(p journal.Report) {
@@ -157,6 +159,7 @@ func (r *Record) places(b *config.Bench, j *config.Job) {
 			c := &Check{
 				Component: comp.Name, Name: k.Name, ID: k.ID, Method: k.Method, Condition: k.Condition,
 				Source: k.Source, Fit: k.Fit, Expression: k.Value, Gauge: k.Gauge, Minus: k.Minus, Arm: k.Arm,
+				Rule: ruleText(k), Adjuster: adjusterText(k.Adjuster),
 			}
 			for pi := range max(1, len(k.Positions)) {
 				p := &Place{Check: c}
@@ -166,7 +169,7 @@ func (r *Record) places(b *config.Bench, j *config.Job) {
 				for _, stage := range r.Stages {
 					o := Outcome{Stage: stage}
 					if spec, err := config.Spec(b, j, ci, ki, stage); err == nil {
-						o.Limits = newLimits(spec.Limits.Low, spec.Limits.High, spec.Unit)
+						o.Limits = newLimits(spec.Limits.Low, spec.Limits.High, spec.Unit, statedLimits(k, stage))
 					}
 					p.At = append(p.At, o)
 				}
@@ -189,7 +192,7 @@ func (r *Record) takes() {
 	for i := range r.folder.Takes {
 		t := &r.folder.Takes[i]
 		o := r.outcome(t)
-		n := newTake(t)
+		n := newTake(t, r.sheets.limits(t))
 		n.Redone, n.Outcome = superseded[t.Take], o
 		if o.Take != nil {
 			o.Earlier = append(o.Earlier, o.Take)
@@ -255,35 +258,10 @@ func (r *Record) gauges(b *config.Bench) {
 	}
 	for _, g := range b.Gauges {
 		if used[g.Name] {
-			r.Gauges = append(r.Gauges, Gauge{g, !g.Due.IsZero() && g.Due.Past(r.To)})
+			r.Gauges = append(r.Gauges, Gauge{g, !g.Due.IsZero() && g.Due.Past(r.lastUse(g.Name))})
 		}
 	}
 }
 
-// events keeps what a reader should know: findings, redone and dropped takes,
-// edits, losses.
-func (r *Record) events() {
-	for _, e := range r.folder.Events {
-		when := e.At.Time()
-		switch e.Kind {
-		case ledger.EvNote:
-			place, words, photo := ledger.ParseNote(e.Text)
-			r.Findings = append(r.Findings, Finding{when, place, words, photo})
-		case ledger.EvAnchor, ledger.EvStart, ledger.EvStop, ledger.EvPosition, ledger.EvJob, ledger.EvStage:
-		default:
-			r.Happened = append(r.Happened, Happening{when, e.Kind, e.Text})
-		}
-	}
-}
-
-func (r *Record) advise(b *config.Bench, j *config.Job) {
-	for _, stage := range r.Stages {
-		var takes []*ledger.Take
-		for i := range r.folder.Takes {
-			takes = append(takes, &r.folder.Takes[i])
-		}
-		for _, s := range advice.Next(b, j, stage, takes) {
-			r.Advice = append(r.Advice, Advice{stage, s})
-		}
-	}
-}
+// Outcome is a place's at the stage of a number.
+func (p *Place) Outcome(stage int) *Outcome { return &p.At[stage] }

@@ -2,82 +2,33 @@ package record
 
 import (
 	"fmt"
+	"math"
+	"slices"
 	"strings"
 
 	"thouwright/internal/ledger"
+	"thouwright/internal/method"
 )
 
-// Count is how many places of a stage came out how.
+// Count is how many places came out how.
 type Count struct{ Pass, Fail, Undecided, Measured, Open int }
 
-// Count counts the places of one stage; what has no limits is only measured.
-func (r *Record) Count(stage int) (n Count) {
-	for _, c := range r.Checks {
-		for _, p := range c.Places {
-			t := p.At[stage].Take
-			switch {
-			case t == nil:
-				n.Open++
-			case t.Verdict == ledger.Pass:
-				n.Pass++
-			case t.Verdict == ledger.Fail:
-				n.Fail++
-			case t.Verdict == ledger.Undecided:
-				n.Undecided++
-			default:
-				n.Measured++
-			}
-		}
-	}
-	return n
-}
+// Made is how many were measured.
+func (n Count) Made() int { return n.Pass + n.Fail + n.Undecided + n.Measured }
 
-// Summary says in plain words how the job stands, a sentence for each stage in
-// which anything was measured.
-func (r *Record) Summary() []string {
-	var out []string
-	for i, stage := range r.Stages {
-		n := r.Count(i)
-		made := n.Pass + n.Fail + n.Undecided + n.Measured
-		if made == 0 {
-			continue
-		}
-		var parts []string
-		add := func(k int, one, many string) {
-			if k == 1 {
-				parts = append(parts, one)
-			} else if k > 1 {
-				parts = append(parts, fmt.Sprintf(many, k))
-			}
-		}
-		add(n.Pass, "one is within its limits", "%d are within their limits")
-		add(n.Fail, "one is not", "%d are not")
-		add(n.Undecided, "one could not be decided with the gauge used", "%d could not be decided with the gauges used")
-		add(n.Measured, "one has no limits", "%d have no limits")
-		add(n.Open, "one was not measured", "%d were not measured")
-		s := fmt.Sprintf("Of %d places, %s.", made+n.Open, strings.Join(parts, ", "))
-		if stage != "" {
-			s = strings.ToUpper(stage[:1]) + stage[1:] + ": " + strings.ToLower(s[:1]) + s[1:]
-		}
-		out = append(out, s)
+func (n *Count) add(t *Take) {
+	switch {
+	case t == nil:
+		n.Open++
+	case t.Verdict == ledger.Pass:
+		n.Pass++
+	case t.Verdict == ledger.Fail:
+		n.Fail++
+	case t.Verdict == ledger.Undecided:
+		n.Undecided++
+	default:
+		n.Measured++
 	}
-	return out
-}
-
-// Remains lists what is not within its limits at the last stage at which it was
-// measured: what is left to do, and what to watch.
-func (r *Record) Remains() []string {
-	var out []string
-	for _, c := range r.Checks {
-		for _, p := range c.Places {
-			t := p.Last()
-			if t == nil || t.Verdict == ledger.Pass || t.Verdict == ledger.NoVerdict {
-				continue
-			}
-			out = append(out, ledger.Place(t.Tag)+": "+t.Words)
-		}
-	}
-	return out
 }
 
 // Last is a place's newest counting take, whatever its stage; nil for none.
@@ -90,46 +41,376 @@ func (p *Place) Last() *Take {
 	return nil
 }
 
-// TimesText says how many times the permitted upper limit a result is.
-func (t *Take) TimesText() string {
-	if t.Times == 0 {
-		return ""
+// First is what a place was found to be: its first take that was not done over;
+// nil where it was not measured.
+func (p *Place) First() *Take {
+	for i := range p.At {
+		if t := p.At[i].First(); t != nil {
+			return t
+		}
 	}
-	if t.Times < 0.95 || t.Times > 1.05 {
-		return fmt.Sprintf("%.1f times the upper limit", t.Times)
-	}
-	return fmt.Sprintf("%.2f times the upper limit", t.Times)
+	return nil
 }
 
-// Worst is the take of a check that lies farthest towards or beyond its upper
-// limit at a stage, with the spread over its positions; nil below two takes.
-func (c *Check) Worst(stage int) (worst *Take, least, most float64) {
-	n := 0
-	for _, p := range c.Places {
-		t := p.At[stage].Take
-		if t == nil {
+// First is the first take at a stage that was not done over, nil for none.
+func (o *Outcome) First() *Take {
+	for _, t := range o.Earlier {
+		if t.Redone == 0 {
+			return t
+		}
+	}
+	return o.Take
+}
+
+// Before is what a place measured before it was adjusted within the stage; nil
+// where it was not.
+func (o *Outcome) Before() *Take {
+	if t := o.First(); t != o.Take {
+		return t
+	}
+	return nil
+}
+
+// Name is a place in words: the check and, where there is one, the position.
+func (p *Place) Name() string {
+	if p.Position == "" {
+		return p.Check.Name
+	}
+	return p.Check.Name + ", " + p.Position
+}
+
+// Whole is the name with the component before it.
+func (p *Place) Whole() string {
+	if p.Check.Component == "" {
+		return p.Name()
+	}
+	return p.Check.Component + ", " + p.Name()
+}
+
+// places are all places of all checks.
+func (r *Record) allPlaces() (out []*Place) {
+	for _, c := range r.Checks {
+		out = append(out, c.Places...)
+	}
+	return out
+}
+
+// Passage is a piece of the owner's page: a word in front, sentences behind.
+type Passage struct {
+	Label string
+	Lines []string
+}
+
+// InShort says in plain words what was found, what was done and what it is now.
+func (r *Record) InShort() []Passage {
+	places := r.allPlaces()
+	measured := slices.DeleteFunc(slices.Clone(places), func(p *Place) bool { return p.Last() == nil })
+	if len(measured) == 0 {
+		s := "Nothing has been measured yet."
+		if len(places) > 0 {
+			s = "Nothing has been measured yet; " + counted(len(places), "place is", "places are") + " to be measured."
+		}
+		return append([]Passage{{"Found", []string{s}}}, r.done(nil)...)
+	}
+	changed := slices.DeleteFunc(slices.Clone(measured), func(p *Place) bool { return p.First() == p.Last() })
+	var then, now Count
+	for _, p := range measured {
+		then.add(p.First())
+		now.add(p.Last())
+	}
+	// What was found at a place that was measured only after the work is no
+	// finding from before it.
+	stage := ""
+	if len(r.Stages) > 1 {
+		stage = r.Stages[0]
+		then = Count{}
+		for _, p := range measured {
+			if t := p.At[0].First(); t != nil {
+				then.add(t)
+			}
+		}
+	}
+	var out []Passage
+	if then.Made() > 0 && (len(changed) > 0 || len(r.Stages) == 1 || then.Made() == now.Made()) {
+		out = append(out, Passage{"Found", []string{then.sentence(stage), worstSentence(measured, (*Place).First)}})
+	}
+	out = append(out, r.done(changed)...)
+	if len(changed) > 0 || len(out) == 0 || then.Made() != now.Made() {
+		out = append(out, Passage{"Now", []string{now.sentence(""), worstSentence(measured, (*Place).Last)}})
+	}
+	for i := range out {
+		out[i].Lines = slices.DeleteFunc(out[i].Lines, func(s string) bool { return s == "" })
+	}
+	return out
+}
+
+// done says what was done: the notes that say so, and what was adjusted.
+func (r *Record) done(changed []*Place) []Passage {
+	var lines []string
+	for _, f := range r.Noted("done") {
+		if f.Words != "" {
+			lines = append(lines, sentence(f.Text()))
+		}
+	}
+	for _, f := range r.Noted("renewed") {
+		if f.Words != "" {
+			lines = append(lines, "Renewed: "+strings.TrimSuffix(f.Text(), ".")+".")
+		}
+	}
+	for _, p := range changed {
+		for i := range p.At {
+			o := &p.At[i]
+			if b := o.Before(); b != nil {
+				lines = append(lines, fmt.Sprintf("%s: adjusted from %s to %s%s.", capital(p.Whole()), b.Stands(), o.Take.Stands(), prefixed(", ", o.Stage)))
+			}
+		}
+	}
+	if len(lines) == 0 && len(changed) > 0 {
+		lines = []string{"What was done between the measurements is not noted in this job."}
+	}
+	if len(lines) == 0 {
+		return nil
+	}
+	return []Passage{{"Done", lines}}
+}
+
+// sentence says how places came out.
+func (n Count) sentence(stage string) string {
+	made := n.Made()
+	var parts []string
+	add := func(k int, one, many string) {
+		switch {
+		case k == 1 && made > 1:
+			parts = append(parts, "one "+one)
+		case k == 1:
+			parts = append(parts, "it "+one)
+		case k > 1 && k == made:
+			parts = append(parts, "all "+many)
+		case k > 1:
+			parts = append(parts, fmt.Sprint(k)+" "+many)
+		}
+	}
+	add(n.Pass, "is within its limits", "are within their limits")
+	add(n.Fail, "is outside its limits", "are outside their limits")
+	add(n.Undecided, "could not be decided with the gauge used", "could not be decided with the gauges used")
+	add(n.Measured, "has no limits to meet", "have no limits to meet")
+	list := parts[len(parts)-1]
+	if len(parts) > 1 {
+		list = strings.Join(parts[:len(parts)-1], ", ") + " and " + list
+	}
+	if stage != "" {
+		stage = " (" + stage + ")"
+	}
+	return fmt.Sprintf("%s measured%s: %s.", capital(counted(made, "place was", "places were")), stage, list)
+}
+
+// worstSentence names the place that lies farthest beyond its limits, if any does.
+func worstSentence(places []*Place, pick func(*Place) *Take) string {
+	var worst *Place
+	most := 1.0
+	for _, p := range places {
+		t := pick(p)
+		if t == nil || t.Verdict != ledger.Fail {
 			continue
 		}
-		if n == 0 || t.Take.Result < least {
-			least = t.Take.Result
+		if b := t.beyond(); worst == nil || b > most {
+			worst, most = p, b
 		}
-		if n == 0 || t.Take.Result > most {
-			most, worst = t.Take.Result, t
-		}
-		n++
 	}
-	if n < 2 {
-		return nil, 0, 0
-	}
-	return worst, least, most
-}
-
-// VariationText says how a check varies over its positions at a stage.
-func (c *Check) VariationText(stage int) string {
-	worst, least, most := c.Worst(stage)
 	if worst == nil {
 		return ""
 	}
-	v, _ := figures(most-least, worst.Take.U95, worst.Unit)
-	return fmt.Sprintf("largest at %s; %s %s between the largest and the smallest", worst.Tag.Position, v.Text, v.Unit)
+	t := pick(worst)
+	s := fmt.Sprintf("Farthest out was %s: %s, %s", worst.Whole(), t.Stands(), words(t))
+	if times := t.TimesText(); times != "" {
+		s += "; that is " + times
+	}
+	return s + "."
+}
+
+// beyond is how far outside its limits a result is, in widths of them.
+func (t *Take) beyond() float64 {
+	over := math.Max(t.Take.Result-t.High, t.Low-t.Take.Result)
+	if w := t.High - t.Low; !math.IsInf(w, 0) && w > 0 {
+		return over / w
+	}
+	if scale := math.Abs(t.High); !math.IsInf(scale, 0) && scale > 0 {
+		return over / scale
+	}
+	return over / math.Abs(t.Low)
+}
+
+// words are a take's words as a part of a sentence.
+func words(t *Take) string { return strings.TrimSuffix(t.Words, ".") }
+
+// called is what a method measures, for the owner.
+var called = map[string]string{method.Play: "play", method.EndPlay: "end play", method.RunOut: "run-out", method.Drag: "drag"}
+
+// TimesText says how many times what is permitted a result is: '1.5 times the
+// permitted play'.
+func (t *Take) TimesText() string {
+	if t.Times <= 0 || t.Bound {
+		return ""
+	}
+	what := "the permitted " + called[t.Method]
+	if called[t.Method] == "" {
+		what = "the upper limit"
+	}
+	places := "%.1f"
+	if t.Times > 0.95 && t.Times < 1.05 || t.Times < 0.1 {
+		places = "%.2f"
+	}
+	return fmt.Sprintf(places+" times ", t.Times) + what
+}
+
+// Remains lists what is not within its limits at its last measurement, what
+// would decide the undecided, and what was not measured at all.
+func (r *Record) Remains() []string {
+	var out, open []string
+	for _, p := range r.allPlaces() {
+		t := p.Last()
+		switch {
+		case t == nil:
+			open = append(open, p.Whole())
+		case t.Verdict == ledger.Fail:
+			out = append(out, fmt.Sprintf("%s: %s, %s.", capital(p.Whole()), t.Stands(), words(t)))
+		case t.Verdict == ledger.Undecided:
+			s := fmt.Sprintf("%s: %s is not decided; it %s.", capital(p.Whole()), t.Stands(), words(t))
+			if t.Note != "" {
+				s += " What would decide it: " + strings.TrimSuffix(t.Note, ".") + "."
+			}
+			out = append(out, s)
+		}
+	}
+	if len(open) > 0 {
+		out = append(out, "Not measured: "+strings.Join(open, "; ")+".")
+	}
+	return out
+}
+
+// narrow is the part of a permitted range that a good result may lie from its
+// end to be worth watching.
+const narrow = 0.15
+
+// Watch lists what is good and worth looking at again: notes that say so, results
+// close to a limit, certificates past due.
+func (r *Record) Watch() []string {
+	var out []string
+	for _, f := range r.Noted("watch") {
+		if f.Words != "" {
+			out = append(out, sentence(f.Text()))
+		}
+	}
+	for _, p := range r.allPlaces() {
+		t := p.Last()
+		if t == nil || t.Verdict != ledger.Pass || t.Bound {
+			continue
+		}
+		low, high, width := t.Take.Result-t.Low, t.High-t.Take.Result, t.High-t.Low
+		if math.IsInf(width, 0) {
+			width = math.Abs(t.High)
+			if math.IsInf(width, 0) {
+				width = math.Abs(t.Low)
+			}
+		}
+		if side, left := "upper", high; math.Min(low, high) < narrow*width {
+			if low < high {
+				side, left = "lower", low
+			}
+			out = append(out, fmt.Sprintf("%s: good, but close to its %s limit, %s from it.", capital(p.Whole()), side, figure(left, t.Take.U95, t.Unit).Both()))
+		}
+	}
+	for _, g := range r.Gauges {
+		if g.Overdue {
+			out = append(out, fmt.Sprintf("The certificate of gauge %s was past due (%s) when it was used.", g.Name, g.Due))
+		}
+	}
+	return out
+}
+
+// Steps are the next steps that results which still stand ask for.
+func (r *Record) Steps() []string {
+	var out []string
+	for _, a := range r.Advice {
+		if s := sentence(a.Text); a.Open && !slices.Contains(out, s) {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// Spread is a check's takes at a stage over its positions.
+type Spread struct {
+	Stage string
+	Text  string
+}
+
+// Spreads says how a check varies over its positions, at each stage at which two
+// were measured or more.
+func (c *Check) Spreads() (out []Spread) {
+	for i := range c.stages() {
+		var most, least *Take
+		n := 0
+		for _, p := range c.Places {
+			t := p.At[i].Take
+			if t == nil {
+				continue
+			}
+			n++
+			if most == nil || t.Take.Result > most.Take.Result {
+				most = t
+			}
+			if least == nil || t.Take.Result < least.Take.Result {
+				least = t
+			}
+		}
+		if n < 2 {
+			continue
+		}
+		f := figure(most.Take.Result-least.Take.Result, math.Hypot(most.Take.U95, least.Take.U95), most.Unit)
+		out = append(out, Spread{c.Places[0].At[i].Stage, fmt.Sprintf("Over %d positions: largest at %s, smallest at %s, %s apart.", n, most.Tag.Position, least.Tag.Position, f.Both())})
+	}
+	return out
+}
+
+// stages is how many stages the check's places have.
+func (c *Check) stages() int {
+	if len(c.Places) == 0 {
+		return 0
+	}
+	return len(c.Places[0].At)
+}
+
+func counted(n int, one, many string) string {
+	if n == 1 {
+		return "one " + one
+	}
+	return fmt.Sprint(n) + " " + many
+}
+
+// sentence begins large and ends with a full stop.
+func sentence(s string) string {
+	s = capital(strings.TrimSpace(s))
+	if s == "" || strings.ContainsAny(s[len(s)-1:], ".!?") {
+		return s
+	}
+	return s + "."
+}
+
+// capital makes the first letter a large one.
+func capital(s string) string {
+	for i, c := range s {
+		if c == 'µ' {
+			break // a unit
+		}
+		return strings.ToUpper(string(c)) + s[i+len(string(c)):]
+	}
+	return s
+}
+
+func prefixed(prefix, s string) string {
+	if s == "" {
+		return ""
+	}
+	return prefix + s
 }
