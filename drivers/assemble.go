@@ -1,6 +1,8 @@
 package drivers
 
 import (
+	"math"
+
 	"thouwright/internal/ledger"
 	"thouwright/internal/quantity"
 )
@@ -21,6 +23,7 @@ var ordinal = func() (all [mostItems][]byte) {
 type pending struct {
 	v, step    quantity.Decimal
 	has        bool
+	at         int // which {value} of the pattern
 	unit       quantity.Unit
 	fault      ledger.Fault
 	channel    []byte
@@ -43,7 +46,7 @@ func (d *Decoder) give(l *line, frame []byte, emit func(*Value)) {
 	vals := d.vals[:0]
 	for i := range d.caps {
 		if c := &d.caps[i]; c.kind == opValue {
-			p := pending{v: c.v, step: c.step, has: c.m == nil}
+			p := pending{v: c.v, step: c.step, has: c.m == nil, at: c.at}
 			if c.m != nil {
 				p.fault = c.m.fault
 			}
@@ -74,7 +77,7 @@ func (d *Decoder) give(l *line, frame []byte, emit func(*Value)) {
 		if p.negate {
 			v.Value.Neg = !v.Value.Neg
 		}
-		d.finish(l, v, i, len(vals))
+		d.finish(l, v, p.at, len(vals))
 		if p.to > p.from {
 			v.Flags = d.notes[p.from:p.to]
 		} else if len(l.note) > 0 {
@@ -173,41 +176,36 @@ func (d *Decoder) whole(l *line, frame []byte, emit func(*Value)) {
 
 // spread hands the captured attributes of one kind to the values: one that
 // leads to the values up to the next of its kind, one that trails to the values
-// since the last of its kind. Several in a row belong together.
+// since the last of its kind. Several in a row belong together. A value that is
+// missing keeps its place, so that what stands beside it goes to no other.
 func (d *Decoder) spread(kind opKind, vals []pending, frame []byte) {
-	seen, last := 0, 0 // values passed; values passed at the attribute before
+	last := 0 // values passed at the attribute before
 	for i := range d.caps {
 		c := &d.caps[i]
-		if c.kind == opValue {
-			seen++
-			continue
-		}
 		if c.kind != kind {
 			continue
 		}
-		from, to := last, seen
+		from, to := last, c.at
 		switch {
-		case len(vals) == 1:
-			from, to = 0, 1
 		case c.lead:
-			from, to = seen, seen
+			from, to = c.at, math.MaxInt
 			for j := i + 1; j < len(d.caps); j++ {
-				if k := d.caps[j].kind; k == opValue {
-					to++
-				} else if k == kind && to > from {
+				if n := &d.caps[j]; n.kind == kind && n.at > from {
+					to = n.at
 					break
 				}
 			}
-			if from == len(vals) { // behind the last value after all
-				from, to = len(vals)-1, len(vals)
-			}
-		case from == to && to > 0:
+		case c.after:
+			from = c.at - 1
+		case from == to:
 			from-- // in a row with the one before
 		default:
-			last = seen
+			last = c.at
 		}
-		for k := from; k < to && k < len(vals); k++ {
-			d.apply(c, &vals[k], frame)
+		for k := range vals {
+			if at := vals[k].at; at >= from && at < to {
+				d.apply(c, &vals[k], frame)
+			}
 		}
 	}
 }

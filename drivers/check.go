@@ -1,6 +1,9 @@
 package drivers
 
-import "math/bits"
+import (
+	"math/bits"
+	"strconv"
+)
 
 // check is how a frame proves itself: [check] of a driver file.
 type check struct {
@@ -44,6 +47,8 @@ type checkKind struct {
 	reflected bool   // a CRC taken least significant bit first
 	negative  bool   // the two's complement: all bytes and the check sum up to 0
 	mask      uint16 // bits that are sent; 0 is all
+	modulo    uint16 // what is sent is the rest of a division by it; 0 is all
+	add       uint16 // added at the end, to make a printable character of it
 }
 
 type checkHow uint8
@@ -79,7 +84,10 @@ func (k *checkKind) sum(b []byte) uint16 {
 	if k.mask != 0 {
 		s &= k.mask
 	}
-	return s
+	if k.modulo != 0 {
+		s %= k.modulo
+	}
+	return s + k.add
 }
 
 // crc goes bit by bit: a frame is a few bytes long and comes a few times a
@@ -160,6 +168,9 @@ func (c *check) width() int {
 	case asHex, asNibbles:
 		return 2 * n
 	case asDecimal:
+		if c.kind.modulo > 0 {
+			return len(strconv.Itoa(int(c.kind.modulo) - 1))
+		}
 		return 2*n + 1
 	}
 	return n
@@ -176,12 +187,8 @@ func (c *check) covered(b []byte, data, to int) []byte {
 	return b[from:to]
 }
 
-// verify compares the check bytes at i with those of what stands before. end
-// is -1 where there are none.
-func (c *check) verify(b []byte, data, i int) (end int, right bool) {
-	return c.compare(b, i, c.kind.sum(c.covered(b, data, i)))
-}
-
+// compare compares the check bytes at i with want. end is -1 where there are
+// none.
 func (c *check) compare(b []byte, i int, want uint16) (end int, right bool) {
 	var got uint16
 	switch c.text {

@@ -62,6 +62,9 @@ func (c *compiler) head() (err error) {
 	if d.Unit, err = quantity.ParseUnit(f.Unit); err != nil {
 		return wrongAt([]any{"unit"}, "= %v", err)
 	}
+	if err := c.sieve(); err != nil {
+		return err
+	}
 	if f.Step != "" {
 		q, err := quantity.ParseQuantity(f.Step)
 		if err != nil || q.Value.Coef == 0 || q.Value.Neg {
@@ -176,6 +179,22 @@ func (c *compiler) checkParameters(k *check, f *formCheck) error {
 	if f.Reflected != nil {
 		kind.reflected = *f.Reflected
 	}
+	for _, p := range []struct {
+		key string
+		v   int64
+		to  *uint16
+	}{{"mask", f.Mask, &kind.mask}, {"modulo", f.Modulo, &kind.modulo}, {"add", f.Add, &kind.add}} {
+		most := int64(0xFF)
+		if kind.wide {
+			most = 0xFFFF
+		}
+		if p.v < 0 || p.v > most {
+			return wrongAt([]any{"check", p.key}, "= %d; expected 0 to 0x%X for %s", p.v, most, kind.name)
+		}
+		if p.v > 0 {
+			*p.to = uint16(p.v)
+		}
+	}
 	k.kind = &kind
 	return nil
 }
@@ -218,6 +237,9 @@ func (c *compiler) framing() (err error) {
 		return wrongAt(at("length"), "= %d; expected the length of a whole frame in bytes, 1 to %d", f.Length, mostMax)
 	}
 	to.length = f.Length
+	if err := c.counted(f, to); err != nil {
+		return err
+	}
 	if to.length > 0 && len(to.ends) > 0 {
 		return wrongAt(at("length"), `together with end: say one of them (a line end inside a frame of fixed length can stand in the pattern)`)
 	}
@@ -227,7 +249,7 @@ func (c *compiler) framing() (err error) {
 	if to.idle > 0 && len(to.ends) > 0 {
 		return wrongAt(at("idle"), `together with end: say one of them`)
 	}
-	if to.length == 0 && to.idle == 0 && len(to.ends) == 0 {
+	if to.length == 0 && to.countAt == 0 && to.idle == 0 && len(to.ends) == 0 {
 		to.ends = [][]byte{{'\r'}, {'\n'}}
 	}
 	if k := c.check1; k != nil {
@@ -338,7 +360,10 @@ func (c *compiler) messages() error {
 		if err != nil {
 			return err
 		}
-		walk(append(l.ops[:len(l.ops):len(l.ops)], l.tail...), func(o *op) { checked = checked || o.kind == opCheck })
+		walk(append(l.ops[:len(l.ops):len(l.ops)], l.tail...), func(o *op) {
+			checked = checked || o.kind == opCheck
+			c.d.frame.packed = c.d.frame.packed || o.num != nil && o.num.packed()
+		})
 		c.d.lines = append(c.d.lines, l)
 		n := l.values
 		if l.many {
@@ -380,6 +405,9 @@ func (c *compiler) message(f *formMessage, path []any) (l line, err error) {
 		}
 	}
 	if l.ops, err = p.parse(); err != nil {
+		return say("pattern", err)
+	}
+	if l.later, err = marks(l.ops); err != nil {
 		return say("pattern", err)
 	}
 	stops(l.ops, nil)
@@ -476,6 +504,7 @@ func (l *line) cutTail() {
 			width += len(o.lit)
 		case opAny:
 			width += o.n
+		case opFrom, opTo:
 		case opCheck:
 			if o.check.text == asDecimal {
 				return

@@ -35,12 +35,17 @@ type Decoder struct {
 	extra    int
 	slid     []byte
 	again    []byte
+	total    int // how long the frame at hand says that it is
+	sieved   []byte
 
 	// a match at hand
 	caps      []capture
 	vals      []pending
 	notes     []byte
 	data      int // where the frame's data begins
+	place     int // {value}s of the pattern passed so far, missing ones too
+	from, to  int // what the check bytes are taken over; to -1: up to them
+	checkAt   int // where check bytes stand that are taken over what follows; -1 none
 	raw       []byte
 	rawAll    []byte
 	wrong     bool // check bytes were wrong
@@ -126,7 +131,7 @@ func (d *Decoder) expire(emit func(*Value)) {
 	f := &d.drv.frame
 	if f.idle > 0 && f.length == 0 {
 		if len(f.start) > 0 && !d.in {
-			d.junk(len(d.buf), NoFit, emit)
+			d.between(len(d.buf), emit)
 			d.clear()
 			return
 		}
@@ -157,6 +162,9 @@ func (d *Decoder) End(emit func(*Value)) {
 // Feed decodes one chunk that was read at the elapsed microsecond at. Every
 // reading is handed to emit in order; its Value holds only until emit returns.
 func (d *Decoder) Feed(chunk []byte, at int64, emit func(*Value)) {
+	if d.drv.sieve != nil {
+		chunk = d.drv.sieve.pass(d, chunk)
+	}
 	if len(chunk) == 0 {
 		return
 	}
@@ -291,7 +299,7 @@ func (d *Decoder) try(frame []byte, emit func(*Value)) bool {
 		d.raw = frame
 		if d.rawAll != nil {
 			d.raw = d.rawAll
-		} else if drv.frame.length > 0 && drv.check == nil {
+		} else if drv.frame.length > 0 && drv.check == nil && !drv.frame.packed {
 			d.raw = trimEnd(frame)
 		}
 		if l.simple {
@@ -333,7 +341,7 @@ func (d *Decoder) garbledUnlessBlank(raw []byte, why Reason, emit func(*Value)) 
 func (d *Decoder) garbled(raw []byte, why Reason, emit func(*Value)) {
 	d.flushSlid(emit)
 	d.val = Value{Raw: raw, Fault: ledger.Garbled, Reason: why}
-	if d.drv.frame.length > 0 || d.drv.frame.idle > 0 {
+	if f := &d.drv.frame; !f.packed && (f.length > 0 || f.idle > 0) {
 		d.val.Raw = trimEnd(raw)
 	}
 	emit(&d.val)

@@ -69,6 +69,7 @@ type Driver struct {
 
 	Examples []Example
 
+	sieve *sieve // nil: every byte counts as it is
 	frame framing
 	lines []line
 	check *check
@@ -149,7 +150,7 @@ func (n *number) complexity() (k int) {
 	if n.faults != nil {
 		k += len(n.faults.plain) + len(n.faults.made)
 	}
-	for _, odd := range []bool{n.after, n.required, !n.before, !n.plainSigns, !n.point, n.decimals >= 0, n.fractions, n.exponent, n.hex, n.scaled} {
+	for _, odd := range []bool{n.after, n.required, !n.before, !n.plainSigns, !n.point, n.decimals >= 0, n.fractions, n.exponent, n.hex, n.scaled, n.packed(), n.group != 0, n.sixties > 0, n.lowFirst} {
 		if odd {
 			k += 3
 		}

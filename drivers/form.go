@@ -28,6 +28,8 @@ type driverForm struct {
 	UnitHolds bool           `toml:"unit_holds"`
 	Step      string         `toml:"step"`
 	AnyCase   bool           `toml:"any_case"`
+	SevenBits bool           `toml:"seven_bits"`
+	Drop      any            `toml:"drop"`
 	Sniff     *bool          `toml:"sniff"`
 	Otherwise string         `toml:"otherwise"`
 	Pattern   string         `toml:"pattern"`
@@ -40,6 +42,7 @@ type driverForm struct {
 	Status    map[string]any `toml:"status"`
 	Notes     map[string]any `toml:"notes"`
 	Signs     map[string]any `toml:"signs"`
+	Places    map[string]any `toml:"places"`
 	Faults    map[string]any `toml:"faults"`
 	Messages  []formMessage  `toml:"message"`
 	Poll      *formPoll      `toml:"poll"`
@@ -47,11 +50,14 @@ type driverForm struct {
 }
 
 type formFrame struct {
-	Start  string `toml:"start"`
-	End    any    `toml:"end"`
-	Length int    `toml:"length"`
-	Idle   string `toml:"idle"`
-	Max    int    `toml:"max"`
+	Start     string `toml:"start"`
+	End       any    `toml:"end"`
+	Length    int    `toml:"length"`
+	Idle      string `toml:"idle"`
+	Max       int    `toml:"max"`
+	CountAt   int    `toml:"count_at"`
+	CountAs   string `toml:"count_as"`
+	CountPlus int    `toml:"count_plus"`
 }
 
 type formCheck struct {
@@ -60,6 +66,9 @@ type formCheck struct {
 	Init      *int64 `toml:"init"`
 	Out       *int64 `toml:"out"`
 	Reflected *bool  `toml:"reflected"`
+	Mask      int64  `toml:"mask"`
+	Modulo    int64  `toml:"modulo"`
+	Add       int64  `toml:"add"`
 	As        string `toml:"as"`
 	LowFirst  bool   `toml:"low_first"`
 	WithStart bool   `toml:"with_start"`
@@ -203,14 +212,16 @@ func parse(file string, text []byte, lines form.Lines) (*Driver, error) {
 	}
 	for _, k := range meta.Undecoded() {
 		switch k[0] {
-		case "number", "units", "channels", "status", "notes", "signs", "faults":
+		case "number", "units", "channels", "status", "notes", "signs", "places", "faults":
 			continue // free tables: the compiler looks at each of their keys
 		}
 		return nil, unknownKey(lines, k)
 	}
 	// The library drops what is no table without a word.
-	for _, k := range []string{"number", "units", "channels", "status", "notes", "signs", "faults"} {
-		if t := meta.Type(k); meta.IsDefined(k) && t != "Hash" && t != "" { // "": opened by [k.NAME] alone
+	tables := map[string]map[string]any{"number": f.Number, "units": f.Units, "channels": f.Channels, "status": f.Status,
+		"notes": f.Notes, "signs": f.Signs, "places": f.Places, "faults": f.Faults}
+	for _, k := range keysOf(tables) {
+		if tables[k] == nil && meta.IsDefined(k) {
 			more := ""
 			if k == "channels" {
 				more = "; names for the values of a pattern belong into its [[message]]"
@@ -227,14 +238,14 @@ func parse(file string, text []byte, lines form.Lines) (*Driver, error) {
 
 // known are the keys of every table, for the hint at an unknown one.
 var known = map[string][]string{
-	"": {"name", "about", "line", "dtr", "rts", "sends", "silence", "gap", "unit", "unit_holds", "step", "any_case", "sniff", "otherwise",
-		"pattern", "ignore", "frame", "check", "number", "units", "channels", "status", "notes", "signs", "faults", "message", "poll", "example"},
-	"frame":   {"start", "end", "length", "idle", "max"},
-	"check":   {"kind", "poly", "init", "out", "reflected", "as", "low_first", "with_start", "with_end", "after_end", "skip", "wrong"},
+	"": {"name", "about", "line", "dtr", "rts", "sends", "silence", "gap", "unit", "unit_holds", "step", "any_case", "seven_bits", "drop", "sniff", "otherwise",
+		"pattern", "ignore", "frame", "check", "number", "units", "channels", "status", "notes", "signs", "places", "faults", "message", "poll", "example"},
+	"frame":   {"start", "end", "length", "count_at", "count_as", "count_plus", "idle", "max"},
+	"check":   {"kind", "poly", "init", "out", "reflected", "mask", "modulo", "add", "as", "low_first", "with_start", "with_end", "after_end", "skip", "wrong"},
 	"message": {"pattern", "item", "between", "fault", "note", "unit", "channel", "channels", "pressed", "ignore"},
 	"poll":    {"start", "send", "channels", "every", "wait", "retries", "answers"},
 	"example": {"about", "bytes", "gives", "opened"},
-	"number":  {"sign", "point", "decimals", "scale", "fractions", "exponent", "base", "bits", "whole"},
+	"number":  {"sign", "point", "decimals", "scale", "fractions", "exponent", "base", "bits", "low_first", "group", "sixties", "whole"},
 }
 
 func unknownKey(lines form.Lines, key toml.Key) *mistake {

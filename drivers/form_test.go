@@ -85,7 +85,7 @@ func TestMistakes(t *testing.T) {
 		{"", `x.toml: has no pattern; expected pattern = "{value}{unit}" or a [[message]] with one`},
 		{"pattern = \"{valu}\"", "x.toml:1: pattern has the unknown field {valu} (did you mean value?); expected one of any, blanks"},
 		{"about = 'a'\npatern = '{value}'", "x.toml:2: patern is not a key of a driver file (did you mean pattern?); expected one of"},
-		{"pattern = '{value}'\n[frame]\nend = '<CR>'\nlenght = 5", "x.toml:4: frame.lenght is not a key of [frame] (did you mean length?); expected one of start, end, length, idle, max"},
+		{"pattern = '{value}'\n[frame]\nend = '<CR>'\nlenght = 5", "x.toml:4: frame.lenght is not a key of [frame] (did you mean length?); expected one of start, end, length, count_at, count_as, count_plus, idle, max"},
 		{"pattern = '{value}'\n[frame]\nkind = 'sum'", "x.toml:3: frame.kind is not a key of [frame] (it belongs into [check])"},
 		{"[[message]]\npattern = '{value}'\n[[message]]\npattern = '{value} {unit}'\nfalt = 'over'", "x.toml:5: message 2, falt is not a key of [message] (did you mean fault?)"},
 		{"[[message]]\npattern = '{value}'\n\n[[message]]\npattern = '{value'", "x.toml:5: message 2, pattern has a { without a }; write \\{ for the character"},

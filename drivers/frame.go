@@ -4,16 +4,21 @@ import "bytes"
 
 // framing says where a message ends: [frame] of a driver file.
 type framing struct {
-	start    []byte
-	ends     [][]byte
-	single   bool // every end is one byte and nothing follows it: the fast way
-	class    [256]bool
-	length   int // whole frame with its start bytes; 0 free
-	idle     int64
-	max      int
-	tail     int  // check bytes behind the end
-	trim     bool // CR and LF around a frame are no part of it
-	rawCheck int  // raw check bytes before the end: an end byte may be among them
+	start      []byte
+	ends       [][]byte
+	single     bool // every end is one byte and nothing follows it: the fast way
+	class      [256]bool
+	length     int // whole frame with its start bytes; 0 free
+	countAt    int // which byte of the frame, from 1, says how long it is; 0 none
+	countWidth int
+	countBase  int // of digits; 256: a raw byte
+	countPlus  int
+	idle       int64
+	max        int
+	tail       int  // check bytes behind the end
+	packed     bool // numbers are bytes: a CR at the end is one of them
+	trim       bool // CR and LF around a frame are no part of it
+	rawCheck   int  // raw check bytes before the end: an end byte may be among them
 }
 
 // push takes one byte of a frame that is not simply ended by single bytes. It
@@ -36,6 +41,10 @@ func (d *Decoder) push(c byte, emit func(*Value)) {
 			d.fixed(emit)
 		}
 		return
+	case f.countAt > 0:
+		if d.counted(emit) {
+			return
+		}
 	case len(f.ends) > 0:
 		if d.restarted(c, emit) {
 			return
@@ -98,11 +107,45 @@ func (f *framing) endLen(b []byte) (n int) {
 	return n
 }
 
+// counted handles a frame that says itself how long it is. done: the byte at
+// hand is dealt with.
+func (d *Decoder) counted(emit func(*Value)) (done bool) {
+	f := &d.drv.frame
+	have := f.countAt - 1 + f.countWidth
+	if len(d.buf) == have {
+		if d.total = f.count(d.buf[f.countAt-1:]); d.total < have || d.total > f.max {
+			d.rehunt(NoFit, emit)
+			return true
+		}
+	}
+	if len(d.buf) >= have && len(d.buf) == d.total {
+		d.fixed(emit)
+		return true
+	}
+	return false
+}
+
+// count is the length of a whole frame whose count is b, -1 where it is none.
+func (f *framing) count(b []byte) int {
+	n := 0
+	for _, c := range b {
+		k := int(c)
+		if f.countBase < 256 {
+			h, ok := hexDigit(c)
+			if k = int(h); !ok || k >= f.countBase {
+				return -1
+			}
+		}
+		n = n*f.countBase + k
+	}
+	return n + f.countPlus
+}
+
 // hunt looks for the start bytes. What stands before them is no frame.
 func (d *Decoder) hunt(emit func(*Value)) {
 	s := d.drv.frame.start
 	if bytes.HasSuffix(d.buf, s) {
-		d.junk(len(d.buf)-len(s), NoFit, emit)
+		d.between(len(d.buf)-len(s), emit)
 		d.buf = append(d.buf[:0], s...)
 		d.in, d.spoilt = true, false
 		if len(s) == d.drv.frame.length {
@@ -113,9 +156,25 @@ func (d *Decoder) hunt(emit func(*Value)) {
 	if len(d.buf) > d.drv.frame.max {
 		keep := len(s) - 1
 		n := len(d.buf) - keep
-		d.junk(n, NoFit, emit)
+		d.between(n, emit)
 		d.buf = append(d.buf[:0], d.buf[n:]...)
 	}
+}
+
+// between gives out the first n bytes of d.buf, which stand between two
+// messages, unless the file says that they are to be ignored.
+func (d *Decoder) between(n int, emit func(*Value)) {
+	b := bytes.TrimSpace(d.buf[:n])
+	if d.drv.drop || len(b) == 0 {
+		return
+	}
+	for i := range d.drv.lines {
+		d.caps, d.place, d.from, d.to = d.caps[:0], 0, -1, -1
+		if l := &d.drv.lines[i]; l.ignore && d.match(l.ops, b, 0) == len(b) {
+			return
+		}
+	}
+	d.junk(n, NoFit, emit)
 }
 
 // restarted notices a start byte inside a frame: the frame before was cut off.

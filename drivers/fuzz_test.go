@@ -25,6 +25,8 @@ var odd = []string{
 	"any_case = true\nunit_holds = true\n[[message]]\npattern = '{sign}{value}{places}{unit}[{note}]'\n[[message]]\npattern = '{channel}:{items}'\nitem = '{status}{value}{unit}{note:2}'\nbetween = ','\n[status]\n'a' = 'ok'\n'b' = 'note: b'\n'E{digits}' = 'error'\n[faults]\n'{dashes}' = 'over'\n'{skip}9' = 'under'\n",
 	"pattern = '{value:4}{value:3,b}{value:hex}'\n[number]\ndecimals = 2\nscale = '0.5'\nfractions = true\nexponent = true\npoint = 'either'\nsign = 'either'\n[number.b]\nsign = 'none'\n[number.hex]\nbase = 16\nbits = 16\n",
 	"pattern = '{value}'\n[frame]\nstart = '<STX>'\nend = '<ETX>'\n[check]\nkind = 'crc16-ccitt'\nafter_end = true\nwrong = 'drop'\n",
+	"pattern = '{check}{from}{value}{to}[{unit}]'\n[frame]\nend = '<CR>'\n[check]\nkind = 'xor'\nas = 'hex'\n",
+	"pattern = '{check}{from}{value:3}{to}'\n[frame]\nstart = '<STX>'\ncount_at = 2\ncount_as = 'hex'\n[check]\nkind = 'sum16'\n[number]\nbase = 256\nbits = 24\nlow_first = true\nscale = '0.5'\n",
 }
 
 func allShapes(t testing.TB) []*Driver {
@@ -39,7 +41,7 @@ func allShapes(t testing.TB) []*Driver {
 		}
 		all = append(all, d)
 	}
-	return all
+	return append(all, oddFiles(t)...)
 }
 
 // feed decodes b cut at the given places, all at one time, and gives what came
@@ -142,6 +144,9 @@ func FuzzParse(f *testing.F) {
 	}
 	for _, s := range odd {
 		f.Add([]byte(s))
+	}
+	for _, d := range oddFiles(f) {
+		f.Add(d.Text)
 	}
 	f.Fuzz(func(t *testing.T, text []byte) {
 		d, err := Parse("f.toml", text)

@@ -23,6 +23,8 @@ const (
 	opOptional               // [ ... ]
 	opItems                  // {items}: item, between, item, ...
 	opCheck                  // check bytes
+	opFrom                   // the check bytes are taken over what follows …
+	opTo                     // … up to here
 	opValue                  // from here on: what is captured
 	opSign
 	opPlaces
@@ -44,6 +46,9 @@ type op struct {
 	fold  bool
 	needs bool // of [ ]: it cannot match nothing
 	lead  bool // of several values: this kind stands before its value
+	last  bool // no value stands behind it
+	later bool // of check bytes: what they are taken over stands behind them
+	vals  int  // of [ ]: the values in it
 	lit   []byte
 	num   *number
 	words *words
@@ -56,9 +61,11 @@ type op struct {
 type capture struct {
 	kind     opKind
 	lead     bool
+	after    bool // stands behind the last value although its kind leads
 	from, to int
 	v, step  quantity.Decimal
 	m        *meaning
+	at       int // which {value} of the pattern it is, or the one that follows it: a missing one counts
 }
 
 // line is one [[message]]: a pattern and what it means as a whole.
@@ -75,13 +82,15 @@ type line struct {
 	channel  []byte
 	channels [][]byte
 	pressed  bool
-	simple   bool // one value and at most a unit: the plain drivers
-	bare     bool // simple, and a plain number alone fits it
+	later    *check // its check bytes stand before what they are taken over
+	simple   bool   // one value and at most a unit: the plain drivers
+	bare     bool   // simple, and a plain number alone fits it
 }
 
 // fits matches a whole frame and tells whether it does.
 func (d *Decoder) fits(l *line, frame []byte) bool {
 	head := frame
+	d.place, d.from, d.to, d.checkAt = 0, -1, -1, -1
 	if l.tail != nil {
 		n := len(frame) - l.tailLen
 		if n < d.data {
@@ -93,7 +102,30 @@ func (d *Decoder) fits(l *line, frame []byte) bool {
 	if e < 0 || e < len(head) && !d.onlyPadding(head[e:]) {
 		return false
 	}
-	return l.tail == nil || d.match(l.tail, frame, len(head)) == len(frame)
+	if l.tail != nil && d.match(l.tail, frame, len(head)) != len(frame) {
+		return false
+	}
+	return d.checkAt < 0 || d.verify(l.later, frame, d.checkAt) >= 0
+}
+
+// verify compares the check bytes at i and tells where they end, -1 where they
+// are none or wrong enough for the frame not to count.
+func (d *Decoder) verify(k *check, b []byte, i int) int {
+	to := i
+	if d.to >= 0 {
+		to = d.to
+	}
+	over := k.covered(b, d.data, to)
+	if d.from >= 0 {
+		over = b[min(d.from, to):to]
+	}
+	e, right := k.compare(b, i, k.kind.sum(over))
+	if e >= 0 && !right {
+		if d.wrong = true; k.wrong == wrongGarbled {
+			return -1
+		}
+	}
+	return e
 }
 
 // match runs ops on b from i and returns where they end, -1 if they do not
@@ -132,42 +164,46 @@ func (d *Decoder) match(ops []op, b []byte, i int) int {
 			if k == len(ops)-1 {
 				return len(b)
 			}
-			n, e := len(d.caps), -1
+			n, place, e := len(d.caps), d.place, -1
 			for ; i <= len(b); i++ {
 				if e = d.match(ops[k+1:k+2], b, i); e >= 0 {
 					break
 				}
+				d.caps, d.place = d.caps[:n], place
 			}
 			if e < 0 {
 				return -1
 			}
-			d.caps = d.caps[:n] // the element is matched again by the loop
+			d.caps, d.place = d.caps[:n], place // the element is matched again by the loop
 		case opOptional:
 			if i == len(b) && o.needs {
+				d.place += o.vals
 				continue
 			}
-			n := len(d.caps)
+			n, place := len(d.caps), d.place
 			if e := d.match(o.sub, b, i); e >= 0 {
 				i = e
 			} else {
-				d.caps = d.caps[:n]
+				d.caps, d.place = d.caps[:n], place+o.vals
 			}
 		case opItems:
 			if i = d.items(o, b, i); i < 0 {
 				return -1
 			}
 		case opCheck:
-			e, right := o.check.verify(b, d.data, i)
-			if e < 0 {
-				return -1
-			}
-			if !right {
-				d.wrong = true
-				if o.check.wrong == wrongGarbled {
+			if o.later {
+				if d.checkAt, i = i, i+o.check.width(); i > len(b) {
 					return -1
 				}
+				continue
 			}
-			i = e
+			if i = d.verify(o.check, b, i); i < 0 {
+				return -1
+			}
+		case opFrom:
+			d.from = i
+		case opTo:
+			d.to = i
 		case opValue:
 			if i = d.value(o, b, i); i < 0 {
 				return -1
@@ -189,7 +225,7 @@ func (d *Decoder) items(o *op, b []byte, i int) int {
 		return -1
 	}
 	for k := 1; k < mostItems; k++ {
-		n, e := len(d.caps), i
+		n, place, e := len(d.caps), d.place, i
 		if len(o.sep) > 0 {
 			e = d.match(o.sep, b, i)
 		}
@@ -197,7 +233,7 @@ func (d *Decoder) items(o *op, b []byte, i int) int {
 			e = d.match(o.sub, b, e)
 		}
 		if e <= i {
-			d.caps = d.caps[:n]
+			d.caps, d.place = d.caps[:n], place
 			break
 		}
 		i = e
@@ -280,6 +316,13 @@ func (d *Decoder) value(o *op, b []byte, i int) int {
 	return e
 }
 
+// captured keeps a value as the next of the pattern's.
+func (d *Decoder) captured(c capture) {
+	c.kind, c.at = opValue, d.place
+	d.place++
+	d.caps = append(d.caps, c)
+}
+
 func (d *Decoder) valueIn(n *number, b []byte, i int) int {
 	if n.faults != nil {
 		if e := d.faultWord(n, b, i); e >= 0 {
@@ -290,7 +333,7 @@ func (d *Decoder) valueIn(n *number, b []byte, i int) int {
 	if e < 0 || len(d.caps) == cap(d.caps) {
 		return -1
 	}
-	d.caps = append(d.caps, capture{kind: opValue, from: i, to: e, v: v, step: step})
+	d.captured(capture{from: i, to: e, v: v, step: step})
 	return e
 }
 
@@ -312,7 +355,7 @@ func (d *Decoder) faultWord(n *number, b []byte, i int) int {
 	if len(d.caps) == cap(d.caps) {
 		return -1
 	}
-	d.caps = append(d.caps, capture{kind: opValue, from: i, to: e, m: m})
+	d.captured(capture{from: i, to: e, m: m})
 	return e
 }
 
@@ -323,7 +366,10 @@ func (d *Decoder) field(o *op, b []byte, i int) int {
 	if len(d.caps) == cap(d.caps) {
 		return -1
 	}
-	c := capture{kind: o.kind, lead: o.lead}
+	c := capture{kind: o.kind, lead: o.lead && !o.last, at: d.place}
+	if o.lead && o.last {
+		c.after = true
+	}
 	limit := len(b)
 	if o.n > 0 {
 		if limit = i + o.n; limit > len(b) {
@@ -345,6 +391,7 @@ func (d *Decoder) field(o *op, b []byte, i int) int {
 			return -1
 		}
 		c.m, c.to = m, e
+		c.v.Scale = m.places
 		if o.n == 0 {
 			end = e
 		}

@@ -18,7 +18,12 @@ type number struct {
 	fractions     bool
 	exponent      bool
 	hex           bool
-	bits          int // two's complement of a hex number; 0 unsigned
+	binary        bool // bytes of a whole number
+	bcd           bool // two digits in a byte
+	lowFirst      bool // of several bytes, or pairs of hex digits, the low one first
+	bits          int  // two's complement of a hex or binary number; 0 unsigned
+	group         byte // between thousands; 0 nothing
+	sixties       int  // how many parts of sixty follow the degrees
 	scale         quantity.Decimal
 	scaled        bool
 	faults        *words // words that stand in the place of a number
@@ -28,7 +33,8 @@ type number struct {
 // settle is called once all keys are set.
 func (n *number) settle() {
 	n.plain = n.before && !n.after && !n.required && n.plainSigns && n.decimals < 0 &&
-		!n.fractions && !n.exponent && !n.hex && !n.scaled && !n.needPoint && n.faults == nil
+		!n.fractions && !n.exponent && !n.hex && !n.packed() && !n.scaled && !n.needPoint && n.faults == nil &&
+		n.group == 0 && n.sixties == 0
 }
 
 // parsePlain is parse for plain numbers of at most 18 digits, which cannot
@@ -76,6 +82,9 @@ func skipBlanks(b []byte, i int) int {
 // parse reads a number at i. end is -1 where there is none. step is the worth
 // of its last digit.
 func (n *number) parse(d *Decoder, b []byte, i int) (v, step quantity.Decimal, end int) {
+	if n.packed() {
+		return n.parsePacked(b, i)
+	}
 	i = skipBlanks(b, i)
 	signed := false
 	if n.before && i < len(b) {
@@ -97,7 +106,7 @@ func (n *number) parse(d *Decoder, b []byte, i int) (v, step quantity.Decimal, e
 			return v, step, -1
 		}
 	} else {
-		start, mark := i, -1
+		start, mark, groups := i, -1, 0
 		coef, big := uint64(0), uint64(0)
 		for i < len(b) {
 			c := b[i]
@@ -112,9 +121,14 @@ func (n *number) parse(d *Decoder, b []byte, i int) (v, step quantity.Decimal, e
 				i++
 				continue
 			}
+			if c == n.group && c != 0 && mark < 0 && i > start && thousand(b, i+1) {
+				groups++
+				i++
+				continue
+			}
 			break
 		}
-		digits := i - start
+		digits := i - start - groups
 		if mark >= 0 {
 			digits--
 			v.Scale = int8(min(i-mark-1, math.MaxInt8))
@@ -134,6 +148,12 @@ func (n *number) parse(d *Decoder, b []byte, i int) (v, step quantity.Decimal, e
 			return v, step, -1
 		}
 		step = quantity.Decimal{Coef: 1, Scale: v.Scale}
+		if n.sixties > 0 {
+			if i, step = n.parts(&v, b, i); i < 0 || mark >= 0 {
+				return v, step, -1
+			}
+			mark = i
+		}
 		if n.fractions && mark < 0 {
 			if i, step = fraction(&v, b, i); i < 0 {
 				return v, step, -1
@@ -285,13 +305,19 @@ func (n *number) parseHex(v *quantity.Decimal, b []byte, i int) (end int) {
 	if i == start {
 		return -1
 	}
-	if n.bits > 0 {
-		if v.Coef >= 1<<n.bits {
+	if n.lowFirst {
+		if (i-start)%2 != 0 {
 			return -1
 		}
-		if v.Coef >= 1<<(n.bits-1) {
-			v.Coef, v.Neg = 1<<n.bits-v.Coef, !v.Neg
+		low := uint64(0)
+		for k := start; k < i; k += 2 {
+			low = low<<8 | v.Coef&0xFF
+			v.Coef >>= 8
 		}
+		v.Coef = low
+	}
+	if !n.complement(v) {
+		return -1
 	}
 	return i
 }

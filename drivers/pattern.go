@@ -11,7 +11,7 @@ var fieldNames = map[string]opKind{
 	"value": opValue, "unit": opUnit, "channel": opChannel, "status": opStatus, "note": opNote,
 	"sign": opSign, "places": opPlaces, "check": opCheck, "items": opItems, "digits": opDigits,
 	"letters": opLetters, "word": opWord, "dashes": opDashes, "blanks": opBlanks, "skip": opSkip,
-	"any": opAny,
+	"any": opAny, "from": opFrom, "to": opTo,
 }
 
 // tables hands the pattern parser what fields refer to; name is "" or the
@@ -91,7 +91,13 @@ func (p *patternParser) sequence(inside bool) ([]op, error) {
 			}
 			p.depth--
 			needs := len(sub) > 0 && sub[0].kind != opOptional && sub[0].kind != opBlanks && sub[0].kind != opSkip && sub[0].kind != opNote
-			ops = append(ops, op{kind: opOptional, sub: sub, needs: needs})
+			vals := 0
+			walk(sub, func(o *op) {
+				if o.kind == opValue {
+					vals++
+				}
+			})
+			ops = append(ops, op{kind: opOptional, sub: sub, needs: needs, vals: vals})
 		case ']':
 			if !inside {
 				return nil, fmt.Errorf(`has a ] without a [; write \] for the character`)
@@ -171,11 +177,12 @@ func (p *patternParser) finish(o *op, style, whole string) (err error) {
 	case opValue:
 		wide, named = true, true
 		o.num, err = p.in.numberStyle(style)
-	case opUnit, opStatus, opSign, opChannel, opNote:
+		if err == nil && o.num.packed() && o.n == 0 {
+			return fmt.Errorf("has %s without a width, but [number] says base = %s: write {value:2} for two bytes", whole, o.num.base())
+		}
+	case opUnit, opStatus, opSign, opChannel, opNote, opPlaces:
 		wide, named = true, true
 		o.words, err = p.in.wordTable(o.kind, style)
-	case opPlaces:
-		wide = true
 	case opItems:
 		if p.item == nil {
 			return fmt.Errorf(`has {items} but the line has no item = "…" that says what one looks like`)
@@ -217,7 +224,42 @@ func lead(ops []op) {
 			before[o.kind] = true
 		}
 	})
-	walk(ops, func(o *op) { o.lead = before[o.kind] })
+	values := 0
+	walk(ops, func(o *op) {
+		if o.lead = before[o.kind]; o.kind == opValue {
+			values++
+		}
+	})
+	passed := 0
+	walk(ops, func(o *op) {
+		if o.kind == opValue {
+			passed++
+		}
+		o.last = passed == values
+	})
+}
+
+// marks finds check bytes that stand before what they are taken over, and
+// refuses {from} and {to} that no check bytes need.
+func marks(ops []op) (later *check, err error) {
+	var check, mark *op
+	walk(ops, func(o *op) {
+		switch o.kind {
+		case opCheck:
+			check = o
+		case opFrom, opTo:
+			if mark = o; check != nil {
+				check.later, later = true, check.check
+			}
+		}
+	})
+	if mark != nil && check == nil {
+		return nil, fmt.Errorf("has {from} or {to} but no {check}; they mark what the check bytes are taken over")
+	}
+	if later != nil && later.text == asDecimal {
+		return nil, fmt.Errorf(`has {check} before what it is taken over, and check.as = "decimal" has no fixed width; expected hex or raw`)
+	}
+	return later, nil
 }
 
 // stops tells free fields ({note}, {word}) where they end although their bytes

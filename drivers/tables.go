@@ -3,6 +3,7 @@ package drivers
 import (
 	"fmt"
 	"sort"
+	"strconv"
 	"strings"
 
 	"thouwright/internal/ledger"
@@ -19,7 +20,7 @@ func (c *compiler) wordTables() error {
 		m    map[string]any
 	}{
 		{"units", opUnit, f.Units}, {"channels", opChannel, f.Channels}, {"status", opStatus, f.Status},
-		{"notes", opNote, f.Notes}, {"signs", opSign, f.Signs}, {"faults", opValue, f.Faults},
+		{"notes", opNote, f.Notes}, {"signs", opSign, f.Signs}, {"places", opPlaces, f.Places}, {"faults", opValue, f.Faults},
 	} {
 		c.tables[t.kind] = map[string]*words{}
 		if err := c.oneTable(t.key, "", t.kind, t.m); err != nil {
@@ -75,7 +76,7 @@ func (c *compiler) word(kind opKind, k, v string) (w word, err error) {
 	}
 	switch {
 	case len(ops) == 0:
-		return w, fmt.Errorf("is an empty word")
+		return w, fmt.Errorf("is an empty word; expected what the gauge sends (write [ ] around the field in the pattern where it may send nothing)")
 	case len(ops) == 1 && ops[0].kind == opByte:
 		w.text = []byte{ops[0].c}
 	case len(ops) == 1 && ops[0].kind == opLit:
@@ -101,6 +102,12 @@ func (c *compiler) word(kind opKind, k, v string) (w word, err error) {
 		default:
 			err = fmt.Errorf(`= %q; expected "+" or "-"`, v)
 		}
+	case opPlaces:
+		n, e := strconv.Atoi(v)
+		if e != nil || n < 0 || n > 18 {
+			err = fmt.Errorf(`= %q; expected how many decimals the number then has, "0" to "18"`, v)
+		}
+		w.meaning.places = int8(n)
 	case opStatus, opValue:
 		err = w.setMeaning(kind, v)
 	}
@@ -140,7 +147,7 @@ func (c *compiler) wordTable(kind opKind, style string) (*words, error) {
 	if w := c.tables[kind][style]; w != nil {
 		return w, nil
 	}
-	name := map[opKind]string{opUnit: "units", opStatus: "status", opSign: "signs", opChannel: "channels", opNote: "notes"}[kind]
+	name := map[opKind]string{opUnit: "units", opStatus: "status", opSign: "signs", opPlaces: "places", opChannel: "channels", opNote: "notes"}[kind]
 	if style != "" {
 		return nil, fmt.Errorf("refers to [%s.%s], which the file does not have", name, style)
 	}
@@ -152,7 +159,7 @@ func (c *compiler) wordTable(kind opKind, style string) (*words, error) {
 	case opStatus:
 		return nil, fmt.Errorf("has {status} but the file has no [status] table that says what its words mean")
 	}
-	return nil, nil // a free channel or note
+	return nil, nil // a free channel, note or count of places
 }
 
 // numberStyles compiles [number] and [number.NAME].
@@ -193,8 +200,21 @@ func (c *compiler) numberStyle1(style string, path []any, m map[string]any) erro
 			return wrongAt(append(append([]any{}, path...), k), "%v", err)
 		}
 	}
-	if n.bits > 0 && !n.hex {
-		return wrongAt(append(append([]any{}, path...), "bits"), `needs base = 16: the sign of a decimal number is a sign`)
+	at := func(k string) []any { return append(append([]any{}, path...), k) }
+	if n.bits > 0 && !n.hex && !n.binary {
+		return wrongAt(at("bits"), `needs base = 16 or 256: the sign of a decimal number is a sign`)
+	}
+	if n.lowFirst && !n.hex && !n.packed() {
+		return wrongAt(at("low_first"), `needs base = 16, 256 or "bcd": in a decimal number the first digit is the high one`)
+	}
+	if n.group != 0 && (n.group == '.' && n.point || n.group == ',' && n.comma) {
+		return wrongAt(at("group"), `= %q is the decimal point, too; say with point which character that is`, string(n.group))
+	}
+	if n.group != 0 && (n.hex || n.packed()) || n.sixties > 0 && (n.hex || n.packed() || n.fractions || n.exponent) {
+		return wrongAt(path, "group and sixties are for decimal numbers, sixties for such without fractions and exponent")
+	}
+	if want := []quantity.Unit{quantity.None, quantity.Arcmin, quantity.Arcsec}[n.sixties]; n.sixties > 0 && c.d.Unit != want {
+		return wrongAt(at("sixties"), "= %d makes one number of all parts, counted in %s: write unit = %q at the top of the file", n.sixties, want, want)
 	}
 	n.settle()
 	c.numbers[style] = n
@@ -243,7 +263,7 @@ func (n *number) set(key string, v any) error {
 			return fmt.Errorf(`= %v; expected a number in quotes that every value is multiplied by, such as "0.001"`, v)
 		}
 		n.scale, n.scaled = s, true
-	case "fractions", "exponent", "whole":
+	case "fractions", "exponent", "whole", "low_first":
 		if !isBool {
 			return fmt.Errorf("= %v; expected true or false", v)
 		}
@@ -252,14 +272,26 @@ func (n *number) set(key string, v any) error {
 			n.fractions = flag
 		case "exponent":
 			n.exponent = flag
+		case "low_first":
+			n.lowFirst = flag
 		case "whole":
 			n.needPoint = !flag
 		}
 	case "base":
-		if !isInt || whole != 10 && whole != 16 {
-			return fmt.Errorf("= %v; expected 10 or 16", v)
+		n.hex, n.binary, n.bcd = isInt && whole == 16, isInt && whole == 256, text == "bcd"
+		if !n.hex && !n.packed() && !(isInt && whole == 10) {
+			return fmt.Errorf(`= %v; expected 10, 16 (hex digits), 256 (bytes) or "bcd" (two digits in a byte)`, v)
 		}
-		n.hex = whole == 16
+	case "group":
+		if len(text) != 1 || strings.IndexByte(",.'_ ", text[0]) < 0 {
+			return fmt.Errorf(`= %v; expected the character between thousands: "," "." "'" "_" or " "`, v)
+		}
+		n.group = text[0]
+	case "sixties":
+		if !isInt || whole < 1 || whole > 2 {
+			return fmt.Errorf(`= %v; expected 1 (degrees and minutes) or 2 (degrees, minutes and seconds)`, v)
+		}
+		n.sixties = int(whole)
 	case "bits":
 		if !isInt || whole < 4 || whole > 58 {
 			return fmt.Errorf("= %v; expected how many bits a two's complement number has, 4 to 58", v)

@@ -10,11 +10,12 @@ import (
 
 // meaning is what a word in the stream stands for.
 type meaning struct {
-	unit  quantity.Unit
-	fault ledger.Fault
-	neg   bool   // of a sign word
-	text  []byte // of a note or a channel name
-	drop  bool   // a status that makes the reading not count
+	unit   quantity.Unit
+	fault  ledger.Fault
+	neg    bool   // of a sign word
+	text   []byte // of a note or a channel name
+	places int8   // of a word for a count of decimals
+	drop   bool   // a status that makes the reading not count
 }
 
 // words is a table of words. Plain ones are found by their first byte, the

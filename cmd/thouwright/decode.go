@@ -10,12 +10,13 @@ import (
 	"thouwright/drivers"
 	"thouwright/internal/ledger"
 	"thouwright/internal/quantity"
+	"thouwright/internal/tape"
 )
 
 type decodeCmd struct {
 	Driver string `short:"d" required:"" placeholder:"DRIVER" help:"A driver's name, or the path of a driver file (.toml)."`
 	JSON   bool   `name:"json" help:"One JSON object a line instead of CSV."`
-	File   string `arg:"" optional:"" help:"The bytes; standard input if left out or '-'."`
+	File   string `arg:"" optional:"" help:"The bytes, or a .tape with their times; standard input if left out or '-'."`
 }
 
 func (c *decodeCmd) Example() string { return "thouwright decode -d signed-decimal capture.bin" }
@@ -35,6 +36,7 @@ func (c *decodeCmd) Run(ctx *runContext) error {
 	if err != nil {
 		return err
 	}
+	out := bufio.NewWriterSize(ctx.Out, 64<<10)
 	in := ctx.In
 	if c.File != "" && c.File != "-" {
 		f, err := os.Open(c.File)
@@ -44,8 +46,11 @@ func (c *decodeCmd) Run(ctx *runContext) error {
 		defer f.Close()
 		in = f
 	}
-	out := bufio.NewWriterSize(ctx.Out, 64<<10)
-	if err := decode(d, in, out, c.JSON); err != nil {
+	var from source = &chunks{in: in, buf: make([]byte, 64<<10), flush: out.Flush}
+	if strings.HasSuffix(c.File, ".tape") {
+		from = tape.NewReader(c.File, in)
+	}
+	if err := decode(d, from, out, c.JSON); err != nil {
 		return err
 	}
 	return out.Flush()
@@ -59,10 +64,40 @@ func findDriver(name string) (*drivers.Driver, error) {
 	return drivers.BuiltIn().Find(name)
 }
 
-// decode streams: it holds one chunk of input and one of output. What it has
-// is written before it waits for more, so that a live pipe shows every reading
-// at once.
-func decode(d *drivers.Driver, in io.Reader, out *bufio.Writer, asJSON bool) (err error) {
+// source gives bytes with the microsecond at which they came; io.EOF at the end.
+type source interface {
+	Next() (at int64, b []byte, err error)
+}
+
+// chunks are bytes without times.
+type chunks struct {
+	in    io.Reader
+	buf   []byte
+	short bool
+	ended error
+	flush func() error
+}
+
+// Next reads on. What has been decoded is written before it waits for more.
+func (c *chunks) Next() (int64, []byte, error) {
+	if c.ended != nil {
+		return 0, nil, c.ended
+	}
+	if c.short {
+		if err := c.flush(); err != nil {
+			return 0, nil, err
+		}
+	}
+	n, err := c.in.Read(c.buf)
+	if c.short, c.ended = n < len(c.buf), err; n == 0 && err != nil {
+		return 0, nil, err
+	}
+	return 0, c.buf[:n], nil
+}
+
+// decode streams: it holds one chunk of input and one of output, so that a live
+// pipe shows every reading at once.
+func decode(d *drivers.Driver, from source, out *bufio.Writer, asJSON bool) (err error) {
 	if !asJSON {
 		if _, err := out.WriteString("channel,value,unit,step,fault,raw\n"); err != nil {
 			return err
@@ -110,24 +145,15 @@ func decode(d *drivers.Driver, in io.Reader, out *bufio.Writer, asJSON bool) (er
 		}
 	}
 	dec := d.NewDecoder()
-	buf := make([]byte, 64<<10)
-	for {
-		n, err := in.Read(buf)
-		dec.Feed(buf[:n], 0, emit)
+	for failed == nil {
+		at, b, err := from.Next()
 		if err == io.EOF {
 			break
 		}
 		if err != nil {
 			return err
 		}
-		if failed != nil {
-			return failed
-		}
-		if n < len(buf) {
-			if err := out.Flush(); err != nil {
-				return err
-			}
-		}
+		dec.Feed(b, at, emit)
 	}
 	dec.End(emit)
 	return failed
