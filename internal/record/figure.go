@@ -74,16 +74,21 @@ func otherUnit(u quantity.Unit) quantity.Unit {
 // uncertainty gives (JCGM 100, 7.2.6), each system for itself.
 func figures(v, u95 float64, unit quantity.Unit) (value, unc Figure) {
 	value, unc = Figure{Value: v, Unit: unit}, Figure{Value: u95, Unit: unit}
-	value.Text, unc.Text = metrology.RoundByUncertainty(v, u95)
+	value.Text, unc.Text = rounded(v, u95)
 	if o := otherUnit(unit); o != quantity.None {
 		a, err1 := quantity.Convert(v, unit, o)
 		b, err2 := quantity.Convert(u95, unit, o)
 		if err1 == nil && err2 == nil {
 			value.OtherUnit, unc.OtherUnit = o, o
-			value.Other, unc.Other = metrology.RoundByUncertainty(a, b)
+			value.Other, unc.Other = rounded(a, b)
 		}
 	}
 	return value, unc
+}
+
+func rounded(v, u float64) (value, unc string) {
+	value, unc = metrology.RoundByUncertainty(v, u)
+	return minus(value), unc
 }
 
 // figure is a number without an uncertainty of its own, to the place that

@@ -68,6 +68,7 @@ type Outcome struct {
 	Stage   string
 	Limits  Limits
 	Take    *Take   // the one that counts; nil: not measured
+	gauge   string  // the check's
 	Earlier []*Take // redone, or made while the adjuster was turned; oldest first
 }
 
@@ -167,7 +168,7 @@ func (r *Record) places(b *config.Bench, j *config.Job) {
 					p.Position = k.Positions[pi]
 				}
 				for _, stage := range r.Stages {
-					o := Outcome{Stage: stage}
+					o := Outcome{Stage: stage, gauge: c.Gauge}
 					if spec, err := config.Spec(b, j, ci, ki, stage); err == nil {
 						o.Limits = newLimits(spec.Limits.Low, spec.Limits.High, spec.Unit, statedLimits(k, stage))
 					}

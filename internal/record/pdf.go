@@ -80,7 +80,7 @@ func (p *pdf) foot() {
 	_, height := p.GetPageSize()
 	y := height - 12
 	p.rule(y-4, hair, 0.15)
-	const numbers = "page 000 of 000"
+	numbers := fmt.Sprintf("page %d of 00", p.PageNo())
 	p.set(fine)
 	p.Text(pdfSide, y, p.cut(p.r.Title(), p.width-p.GetStringWidth(numbers)-6))
 	p.Text(pdfSide+p.width-p.GetStringWidth(numbers), y, fmt.Sprintf("page %d of {nb}", p.PageNo()))

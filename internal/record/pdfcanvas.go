@@ -18,9 +18,10 @@ func (p *pdf) put(pic picture, x, y float64) {
 	c := &pdfCanvas{pdf: p.Fpdf, width: pic.width, height: pic.height}
 	c.state.m = affine{1, 0, 0, 1, x / mmOfPoint, y/mmOfPoint + pic.height.Points()}
 	c.state.width, c.state.color = vg.Points(1), color.Black
+	home, height := p.GetXY() // paths move the pen
 	pic.draw(draw.New(c))
 	p.SetDashPattern(nil, 0)
-	p.SetLineWidth(0.2)
+	p.SetXY(home, height)
 }
 
 // mmOfPoint is a typographic point in mm.

@@ -158,8 +158,12 @@ func (r *Record) Redone() (out []string) {
 		}
 	}
 	for _, t := range r.AllTakes() {
+		var left []string
 		for _, l := range t.Left {
-			out = append(out, fmt.Sprintf("Take %d, rest %d: left out, %s.", t.Take.Take, l.Rest, strings.TrimSuffix(orElse(l.Reason, "no reason kept"), ".")))
+			left = append(left, fmt.Sprintf("rest %d, %s", l.Rest, strings.TrimSuffix(orElse(l.Reason, "no reason kept"), ".")))
+		}
+		if len(left) > 0 {
+			out = append(out, fmt.Sprintf("Take %d, left out: %s.", t.Take.Take, strings.Join(left, "; ")))
 		}
 	}
 	for _, h := range r.Happened {

@@ -34,7 +34,12 @@ var (
 func (s style) in(c color.RGBA) style { s.color = c; return s }
 
 // lead is the distance from line to line, mm.
-func (s style) lead() float64 { return s.size * mmOfPoint * 1.3 }
+func (s style) lead() float64 {
+	if s.size < 8 {
+		return s.size * mmOfPoint * 1.24
+	}
+	return s.size * mmOfPoint * 1.3
+}
 
 func (p *pdf) set(s style) {
 	weight := ""
@@ -200,6 +205,8 @@ func (p *pdf) mark(v ledger.Verdict, x, y, size float64) {
 	p.SetFillColor(int(c.R), int(c.G), int(c.B))
 	p.SetLineWidth(size / 9)
 	half := size / 2
+	home, height := p.GetXY() // paths move the pen
+	defer p.SetXY(home, height)
 	shape := func(style string, at ...float64) {
 		p.MoveTo(x+at[0]*size, y+at[1]*size)
 		for i := 2; i < len(at); i += 2 {

@@ -142,18 +142,18 @@ func (p *pdf) results() {
 		t := p.table(1.6, column{"what was measured, and what is permitted", 52, false}, column{r.Stages[stages[0]], each, false}, column{r.Stages[stages[1]], each, false})
 		p.rows(t, func(pl *Place) [][]piece {
 			what := append(of(body, pl.Name()), permitted(pl)...)
-			return [][]piece{what, p.outcome(pl, &pl.At[stages[0]], true), p.outcome(pl, &pl.At[stages[1]], true)}
+			return [][]piece{what, p.outcome(&pl.At[stages[0]], pl, each), p.outcome(&pl.At[stages[1]], pl, each)}
 		})
 		return
 	}
-	t := p.table(1.6, column{"what was measured", 50, false}, column{"permitted", 33, false}, column{"result", 38, false},
+	t := p.table(1.6, column{"what was measured", 48, false}, column{"permitted", 34, false}, column{"result", 39, false},
 		column{"to scale: green is permitted, the bar is the result with its uncertainty", p.width - 121 - 3*columnGap, false})
 	p.rows(t, func(pl *Place) [][]piece {
 		last := &pl.At[len(pl.At)-1]
 		if len(stages) == 1 {
 			last = &pl.At[stages[0]]
 		}
-		return [][]piece{of(body, pl.Name()), permitted(pl), p.outcome(pl, last, false), {{pic: drawn(pl, last)}}}
+		return [][]piece{named(pl, last), permitted(pl), p.outcome(last, pl, 0), {{pic: drawn(pl, last)}}}
 	})
 }
 
@@ -174,11 +174,14 @@ func (p *pdf) rows(t *table, row func(*Place) [][]piece) {
 			}
 			for n, s := range stages {
 				o := &pl.At[s]
-				name := []piece{{style: soft, text: o.Stage}}
+				var name []piece
 				if n == 0 {
-					name = append(of(body, pl.Name()), name...)
+					name = of(body, pl.Name())
 				}
-				t.row(name, of(small, o.Limits.Text), p.outcome(pl, o, false), []piece{{pic: drawn(pl, o)}})
+				if name = append(name, piece{style: soft, text: o.Stage}); o.Take != nil {
+					name = append(name, verdict(o.Take))
+				}
+				t.row(name, of(small, o.Limits.Text), p.outcome(o, pl, 0), []piece{{pic: drawn(pl, o)}})
 			}
 		}
 	}
@@ -209,7 +212,8 @@ func drawn(pl *Place, o *Outcome) func(float64) picture {
 func permitted(pl *Place) (out []piece) {
 	for _, l := range pl.Permitted() {
 		if l.Stage != "" {
-			out = append(out, piece{style: soft, text: l.Stage + ":"})
+			out = append(out, piece{style: small, text: l.Stage + ": " + l.Limits.Both()})
+			continue
 		}
 		out = append(out, piece{style: small, text: l.Limits.Text})
 		if l.Limits.Other != "" {
@@ -244,14 +248,39 @@ func (p *Place) Permitted() (out []StageLimits) {
 	return out
 }
 
-// outcome is a place at one stage: the verdict, the result, how many times what
-// is permitted it is and, where asked, the drawing.
-func (p *pdf) outcome(pl *Place, o *Outcome, withDrawing bool) []piece {
+// verdict is a verdict's word and mark.
+func verdict(t *Take) piece {
+	return piece{style: strong.in(verdictColour(t.Verdict)), text: verdictWord(t.Verdict), mark: t.Verdict}
+}
+
+// named is a place's name with the verdict under it.
+func named(pl *Place, o *Outcome) []piece {
+	out := of(body, pl.Name())
+	if o.Take != nil {
+		out = append(out, verdict(o.Take))
+	}
+	return out
+}
+
+// outcome is a place at one stage: the result, how many times what is permitted
+// it is and, where the stages stand side by side in columns of a width, the
+// verdict before it and the drawing below.
+func (p *pdf) outcome(o *Outcome, pl *Place, beside float64) []piece {
 	t := o.Take
 	if t == nil {
 		return []piece{{style: soft, text: "not measured"}}
 	}
-	out := []piece{{style: strong.in(verdictColour(t.Verdict)), text: verdictWord(t.Verdict), mark: t.Verdict}, {style: body, text: t.Stands()}}
+	out := []piece{{style: body, text: t.Stands()}}
+	if beside > 0 {
+		v := verdict(t)
+		p.set(strong)
+		room := beside - markSize - 1.3 - p.GetStringWidth(v.text+"  ")
+		p.set(body)
+		if p.GetStringWidth(t.Stands()) <= room {
+			v.tail, out = t.Stands(), nil
+		}
+		out = append([]piece{v}, out...)
+	}
 	if s := t.StandsOther(); s != "" {
 		out = append(out, piece{style: soft, text: s})
 	}
@@ -261,7 +290,7 @@ func (p *pdf) outcome(pl *Place, o *Outcome, withDrawing bool) []piece {
 	if b := o.Before(); b != nil {
 		out = append(out, piece{style: soft, text: "before adjusting " + b.Stands()})
 	}
-	if withDrawing {
+	if beside > 0 {
 		out = append(out, piece{pic: drawn(pl, o), gap: 0.8})
 	}
 	return out

@@ -8,6 +8,7 @@ type piece struct {
 	style style
 	text  string
 	mark  ledger.Verdict
+	tail  string // text of the body behind it on its line
 	pic   func(width float64) picture
 	right bool
 	gap   float64 // above it, mm
@@ -99,6 +100,12 @@ func (t *table) write(x, width float64, k piece) {
 	if k.mark != "" && len(lines) > 0 {
 		p.mark(k.mark, x, p.GetY()+(k.style.lead()-markSize)/2, markSize)
 		x += markSize + 1.3
+	}
+	if k.tail != "" && len(lines) == 1 {
+		p.set(k.style)
+		behind := p.GetStringWidth(lines[0] + "  ")
+		p.set(body)
+		p.Text(x+behind, p.GetY()+0.73*k.style.lead(), flat(k.tail))
 	}
 	if !k.right {
 		p.lines(x, k.style, lines)

@@ -53,12 +53,13 @@ func (p *pdf) check(c *Check) {
 		p.SetY(p.GetY() + mm(v.height) + 1)
 	}
 	for _, s := range c.Spreads() {
-		p.para(pdfSide, p.width, small, prefixed("", s.Stage)+strings.Repeat(": ", min(len(s.Stage), 1))+s.Text)
+		p.para(pdfSide, p.width, small, s.Sentence())
 	}
 	for _, t := range made {
 		p.take(t)
 	}
 	if len(made) == 0 {
+		p.SetY(p.GetY() + 1.5)
 		p.para(pdfSide, p.width, soft, "Not measured.")
 	}
 }
@@ -88,7 +89,7 @@ func (c *Check) Facts(r *Record) (out [][2]string) {
 	if len(c.Places) > 0 {
 		var limits []string
 		for _, l := range c.Places[0].Permitted() {
-			limits = append(limits, prefixed("", l.Stage)+strings.Repeat(": ", min(len(l.Stage), 1))+l.Limits.Both())
+			limits = append(limits, strings.TrimPrefix(l.Stage+": "+l.Limits.Both(), ": "))
 		}
 		add("permitted", strings.Join(limits, "; "))
 	}
@@ -134,7 +135,7 @@ func (r *Record) gaugeText(name string) string {
 const (
 	factsWide  = 66.0
 	factLabel  = 20.0
-	plotTall   = 46.0
+	plotTall   = 42.0
 	takeBefore = 3.5
 )
 
@@ -163,7 +164,7 @@ func (t *Take) Rows() (out [][2]string) {
 		add("strokes used", fmt.Sprintf("%d, %d left out", t.Strokes, t.LeftOut))
 		add("drift a minute", t.Drift.Both())
 	}
-	add("freedom", t.Freedom())
+	add("deg. of freedom", t.Freedom())
 	for _, o := range t.Others {
 		add(o.Name, o.Text())
 	}
@@ -173,14 +174,18 @@ func (t *Take) Rows() (out [][2]string) {
 	if t.Replaces != 0 {
 		add("replaces", fmt.Sprintf("take %d", t.Replaces))
 	}
-	add("gauge", t.Gauge)
+	if t.Outcome == nil || t.Outcome.gauge != t.Gauge {
+		add("gauge", t.Gauge)
+	}
 	add("made", t.At.Time().Format("2006-01-02 15:04:05")+prefixed(", ", t.Operator))
-	if t.FirstSeq != 0 {
-		add("readings", fmt.Sprintf("%d to %d", t.FirstSeq, t.LastSeq))
-	}
+	source := ""
 	if t.Sheet != 0 {
-		add("job sheet", fmt.Sprintf("version %d", t.Sheet))
+		source = fmt.Sprintf("; job sheet version %d", t.Sheet)
 	}
+	if t.FirstSeq != 0 {
+		source = fmt.Sprintf("%d to %d", t.FirstSeq, t.LastSeq) + source
+	}
+	add("readings", strings.TrimPrefix(source, "; "))
 	return out
 }
 
@@ -214,7 +219,7 @@ func (p *pdf) takeHeight(t *Take) float64 {
 	h := takeBefore + float64(len(p.wrap(second, t.Title(), p.width-32)))*second.lead() + 2
 	h += float64(len(p.wrap(small, t.Leading(), p.width))) * small.lead()
 	h += p.bodyHeight(t) + 2
-	h += float64(len(t.Parts)+1)*fineInk.lead() + float64(len(t.Parts))*0.7 + 2
+	h += float64(len(t.Parts)+2)*(fineInk.lead()+0.7) + 3
 	return h + float64(len(t.Left))*fineInk.lead()
 }
 
@@ -297,10 +302,13 @@ func (p *pdf) budget(t *Take) {
 	}
 	p.SetY(p.GetY() + 2)
 	wide := p.width - 5*columnGap
-	t1 := p.table(0.35, column{"part of the uncertainty", wide * 0.32, false}, column{"given", wide * 0.15, true}, column{"distribution", wide * 0.15, false},
-		column{"divisor", wide * 0.09, true}, column{"standard uncertainty", wide * 0.20, true}, column{"freedom", wide * 0.09, true})
+	rows := p.table(0.35, column{"part of the uncertainty", wide * 0.25, false}, column{"given", wide * 0.14, true}, column{"distribution", wide * 0.14, false},
+		column{"divisor", wide * 0.07, true}, column{"standard uncertainty", wide * 0.24, true}, column{"degrees of freedom", wide * 0.16, true})
 	for _, b := range t.Parts {
-		t1.row(of(fineInk, b.Name), of(fineInk, b.Given.Full()), of(fineInk, b.Distribution), of(fineInk, b.Divisor), of(fineInk, b.U.Both()), of(fineInk, b.Dof))
+		rows.row(of(fineInk, b.Name), of(fineInk, b.Given.Full()), of(fineInk, b.Distribution), of(fineInk, b.Divisor), of(fineInk, b.U.Both()), of(fineInk, b.Dof))
+	}
+	if t.U95.Text != "" {
+		rows.row(of(fineBold, "together, at 95 %"), nil, nil, nil, of(fineBold, t.U95.Both()), of(fineBold, t.Freedom()))
 	}
 }
 

@@ -167,7 +167,7 @@ func (p *pdf) photograph(name string) (pic photoPlace, ok bool) {
 		return pic, false
 	}
 	pic = photoPlace{name, 70, 70 * float64(size.Y) / float64(size.X)}
-	if most := 62.0; pic.height > most {
+	if most := 50.0; pic.height > most {
 		pic.width, pic.height = pic.width*most/pic.height, most
 	}
 	p.RegisterImageOptionsReader(name, fpdf.ImageOptions{ImageType: "JPEG"}, bytes.NewReader(data))

@@ -4,6 +4,7 @@ import (
 	"image/color"
 	"math"
 	"strconv"
+	"strings"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/plotter"
@@ -244,9 +245,18 @@ func (k ticks) Ticks(low, high float64) (out []plot.Tick) {
 		return nil
 	}
 	for i := math.Ceil(low/step - 1e-9); i*step <= high+1e-9*step; i++ {
-		out = append(out, plot.Tick{Value: i * step, Label: strconv.FormatFloat(i*step, 'f', places, 64)})
+		v := i*step + 0 // no negative nothing
+		out = append(out, plot.Tick{Value: v, Label: minus(strconv.FormatFloat(v, 'f', places, 64))})
 	}
 	return out
+}
+
+// minus writes the sign as a minus and not as a hyphen.
+func minus(s string) string {
+	if digits, ok := strings.CutPrefix(s, "-"); ok {
+		return "\u2212" + digits
+	}
+	return s
 }
 
 // roundStep is the least of 1, 2, 5, 10, … not below least, and its decimals.

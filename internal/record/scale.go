@@ -229,9 +229,13 @@ func labelEnds(c draw.Canvas, l Limits, positive bool, x func(float64) vg.Length
 // measured positions.
 func (r *Record) variationOf(c *Check, width vg.Length) (pic picture, ok bool) {
 	var shown []*Place
+	earlier := false
 	for _, p := range c.Places {
 		if p.Last() != nil {
 			shown = append(shown, p)
+			for i := range p.At {
+				earlier = earlier || p.At[i].Take != nil && p.At[i].Take != p.Last()
+			}
 		}
 	}
 	if len(shown) < 2 {
@@ -239,7 +243,13 @@ func (r *Record) variationOf(c *Check, width vg.Length) (pic picture, ok bool) {
 	}
 	row := vg.Points(12)
 	height := row*vg.Length(len(shown)) + vg.Points(18)
-	return picture{width, height, "the results at each position against the permitted range", func(cv draw.Canvas) { drawVariation(cv, shown, row) }}, true
+	return picture{width, height, "the results at each position against the permitted range", func(cv draw.Canvas) {
+		drawVariation(cv, shown, row)
+		if earlier {
+			key := textStyle(6.5, softColour)
+			cv.FillText(key, cv.Min, "filled: the latest; hollow: earlier stages")
+		}
+	}}, true
 }
 
 func drawVariation(c draw.Canvas, shown []*Place, row vg.Length) {

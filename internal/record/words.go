@@ -132,11 +132,11 @@ func (r *Record) InShort() []Passage {
 	}
 	var out []Passage
 	if then.Made() > 0 && (len(changed) > 0 || len(r.Stages) == 1 || then.Made() == now.Made()) {
-		out = append(out, Passage{"Found", []string{then.sentence(stage), worstSentence(measured, (*Place).First)}})
+		out = append(out, Passage{"Found", []string{then.sentence(stage), worstSentence("was", measured, (*Place).First)}})
 	}
 	out = append(out, r.done(changed)...)
 	if len(changed) > 0 || len(out) == 0 || then.Made() != now.Made() {
-		out = append(out, Passage{"Now", []string{now.sentence(""), worstSentence(measured, (*Place).Last)}})
+		out = append(out, Passage{"Now", []string{now.now(), worstSentence("is", measured, (*Place).Last)}})
 	}
 	for i := range out {
 		out[i].Lines = slices.DeleteFunc(out[i].Lines, func(s string) bool { return s == "" })
@@ -176,6 +176,22 @@ func (r *Record) done(changed []*Place) []Passage {
 
 // sentence says how places came out.
 func (n Count) sentence(stage string) string {
+	if stage != "" {
+		stage = " (" + stage + ")"
+	}
+	return fmt.Sprintf("%s measured%s: %s.", capital(counted(n.Made(), "place was", "places were")), stage, n.list())
+}
+
+// now says how places stand.
+func (n Count) now() string {
+	if n.Made() == 1 {
+		return capital(n.list()) + "."
+	}
+	return fmt.Sprintf("Of %d places %s.", n.Made(), n.list())
+}
+
+// list says how places came out, as a part of a sentence.
+func (n Count) list() string {
 	made := n.Made()
 	var parts []string
 	add := func(k int, one, many string) {
@@ -198,14 +214,11 @@ func (n Count) sentence(stage string) string {
 	if len(parts) > 1 {
 		list = strings.Join(parts[:len(parts)-1], ", ") + " and " + list
 	}
-	if stage != "" {
-		stage = " (" + stage + ")"
-	}
-	return fmt.Sprintf("%s measured%s: %s.", capital(counted(made, "place was", "places were")), stage, list)
+	return list
 }
 
 // worstSentence names the place that lies farthest beyond its limits, if any does.
-func worstSentence(places []*Place, pick func(*Place) *Take) string {
+func worstSentence(is string, places []*Place, pick func(*Place) *Take) string {
 	var worst *Place
 	most := 1.0
 	for _, p := range places {
@@ -221,7 +234,7 @@ func worstSentence(places []*Place, pick func(*Place) *Take) string {
 		return ""
 	}
 	t := pick(worst)
-	s := fmt.Sprintf("Farthest out was %s: %s, %s", worst.Whole(), t.Stands(), words(t))
+	s := fmt.Sprintf("Farthest out %s %s: %s, %s", is, worst.Whole(), t.Stands(), words(t))
 	if times := t.TimesText(); times != "" {
 		s += "; that is " + times
 	}
@@ -345,6 +358,9 @@ type Spread struct {
 	Text  string
 }
 
+// Sentence is the spread with its stage before it.
+func (s Spread) Sentence() string { return sentence(strings.TrimPrefix(s.Stage+", "+s.Text, ", ")) }
+
 // Spreads says how a check varies over its positions, at each stage at which two
 // were measured or more.
 func (c *Check) Spreads() (out []Spread) {
@@ -368,7 +384,7 @@ func (c *Check) Spreads() (out []Spread) {
 			continue
 		}
 		f := figure(most.Take.Result-least.Take.Result, math.Hypot(most.Take.U95, least.Take.U95), most.Unit)
-		out = append(out, Spread{c.Places[0].At[i].Stage, fmt.Sprintf("Over %d positions: largest at %s, smallest at %s, %s apart.", n, most.Tag.Position, least.Tag.Position, f.Both())})
+		out = append(out, Spread{c.Places[0].At[i].Stage, fmt.Sprintf("over %d positions largest at %s, smallest at %s, %s apart.", n, most.Tag.Position, least.Tag.Position, f.Both())})
 	}
 	return out
 }
