@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+
+	"thouwright/internal/form"
 )
 
 // byteNames are the control characters as instrument manuals print them
@@ -35,6 +37,9 @@ func escape(s string) (c byte, n int, err error) {
 				return byte(b), end + 1, nil
 			}
 		}
+		if w := nearName(name); w != "" {
+			return 0, 0, fmt.Errorf(`%q is no control character (did you mean <%s>?); write \< for the character itself`, s[:end+1], w)
+		}
 		return 0, 0, nil
 	case '\\':
 		if len(s) < 2 {
@@ -61,6 +66,34 @@ func escape(s string) (c byte, n int, err error) {
 		return s[1], 2, nil
 	}
 	return 0, 0, nil
+}
+
+// nearName is the control character that a word in brackets was meant to be, ""
+// where it may be anything.
+func nearName(name string) string {
+	for _, c := range []byte(name) {
+		if lower(c) < 'a' || lower(c) > 'z' {
+			return ""
+		}
+	}
+	if _, ok := byteNames[strings.ToUpper(name)]; ok {
+		return strings.ToUpper(name)
+	}
+	if len(name) < 3 || name != strings.ToUpper(name) {
+		return ""
+	}
+	return form.Likely(name, keysOf(byteNames))
+}
+
+// bareName finds the names of control characters that lack their brackets.
+func bareName(s string) (meant string, ok bool) {
+	switch s {
+	case "CRLF":
+		return "<CR><LF>", true
+	case "CR", "LF", "STX", "ETX", "EOT", "NUL":
+		return "<" + s + ">", true
+	}
+	return "", false
 }
 
 // parseBytes reads text that stands for bytes.

@@ -205,6 +205,9 @@ func (c *compiler) framing() (err error) {
 	if to.start, err = parseBytes(f.Start); err != nil {
 		return wrongAt(at("start"), "= %v", err)
 	}
+	if w, ok := bareName(f.Start); ok {
+		return wrongAt(at("start"), "= %q is the letters themselves; write %s for the control character", f.Start, w)
+	}
 	ends, err := stringsOf(f.End)
 	if err != nil {
 		return wrongAt(at("end"), "%v", err)
@@ -213,6 +216,9 @@ func (c *compiler) framing() (err error) {
 		b, err := parseBytes(s)
 		if err != nil {
 			return wrongAt(at("end"), "= %v", err)
+		}
+		if w, ok := bareName(s); ok {
+			return wrongAt(at("end"), "= %q is the letters themselves; write %s for the control characters", s, w)
 		}
 		if len(b) == 0 || len(b) > 16 {
 			return wrongAt(at("end"), "= %q; expected 1 to 16 bytes, such as <CR>", s)

@@ -1,10 +1,12 @@
 package drivers
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -118,12 +120,15 @@ func Parse(file string, text []byte) (*Driver, error) {
 	if len(text) > mostText {
 		return nil, fmt.Errorf("%s: is %d bytes long; a driver file holds at most %d", file, len(text), mostText)
 	}
+	whole := text
+	text = bytes.TrimPrefix(text, []byte("\ufeff")) // some editors put it in front
 	lines, err := form.Scan(text)
 	if err != nil {
 		return nil, oneLine(file, 0, err.Error())
 	}
 	d, err := parse(file, text, lines)
 	if err == nil {
+		d.Text = append([]byte(nil), whole...)
 		return d, nil
 	}
 	line := 0
@@ -141,6 +146,9 @@ func Parse(file string, text []byte) (*Driver, error) {
 		if pe.Message != "" {
 			what = pe.Message
 		}
+		if strings.HasPrefix(what, "expected value but found") {
+			what += ": put text between quotes"
+		}
 	default:
 		what = wrongType(what)
 	}
@@ -148,7 +156,7 @@ func Parse(file string, text []byte) (*Driver, error) {
 }
 
 // libraryType is how the TOML library says that a value is of the wrong kind.
-var libraryType = regexp.MustCompile(`^toml: (line \d+) \(last key "([^"]*)"\): (?:type mismatch for .*: expected (\w+) but found (\w+)|incompatible types: TOML value has type (\w+); destination has type (\w+))`)
+var libraryType = regexp.MustCompile(`^toml: (line \d+) \(last key "([^"]*)"\): (?:type mismatch for .*: expected (\S+) but found (\S+)|incompatible types: TOML value has type (\S+); destination has type (\S+))`)
 
 // wrongType says it in a mechanic's words.
 func wrongType(text string) string {
@@ -157,6 +165,10 @@ func wrongType(text string) string {
 		return strings.TrimPrefix(text, "toml: ")
 	}
 	word := func(t string) string {
+		t, _, _ = strings.Cut(t, "[")
+		if t == "" { // []T
+			t = "slice"
+		}
 		switch t {
 		case "table", "map", "struct":
 			return "a table, [" + m[2] + "]"
@@ -174,7 +186,11 @@ func wrongType(text string) string {
 		}
 		return t
 	}
-	return fmt.Sprintf("%s: %s is %s; expected %s", m[1], m[2], word(m[4]+m[5]), word(m[3]+m[6]))
+	hint := ""
+	if w := m[2] + "s"; strings.HasPrefix(m[4]+m[5], "map") && slices.Contains(known[""], w) {
+		hint = fmt.Sprintf(" (did you mean [%s]?)", w)
+	}
+	return fmt.Sprintf("%s: %s is %s; expected %s%s", m[1], m[2], word(m[4]+m[5]), word(m[3]+m[6]), hint)
 }
 
 // oneLine is "FILE:LINE: what", in one line whatever the file held.

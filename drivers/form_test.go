@@ -104,7 +104,7 @@ func TestMistakes(t *testing.T) {
 		{"pattern = '{value}'\nunit = 'furlong'", `x.toml:2: unit = unknown unit "furlong"`},
 		{"pattern = '{value}'\n[units]\n'M' = 'metre'", `x.toml:3: units.M = unknown unit "metre"`},
 		{"pattern = '{value}'\n[faults]\n'OL' = 'overr'", `x.toml:3: faults.OL = "overr" (did you mean over?); expected one of over, under`},
-		{"pattern = '{value}'\n[number]\npoint = ';'", `x.toml:3: number.point = ;; expected ".", ",", either or none`},
+		{"pattern = '{value}'\n[number]\npoint = ';'", `x.toml:3: number.point = ";"; expected ".", ",", either or none`},
 		{"pattern = '{value}'\n[number]\ndecimal = 3", `x.toml:3: number.decimal is not a key of [number] (did you mean decimals?)`},
 		{"pattern = '{value}'\n[frame]\nlength = 10\nend = '<CR>'", "x.toml:3: frame.length together with end: say one of them"},
 		{"pattern = '{value}'\n[frame]\nmax = 1000000000", "x.toml:3: frame.max = 1000000000; expected the longest frame in bytes, 1 to 4096"},
@@ -124,6 +124,24 @@ func TestMistakes(t *testing.T) {
 		{"pattern = 5", "x.toml:1: "},
 		{"pattern = '{value}'\nexample = ['x']", "x.toml:2: "},
 		{"pattern = {value}", "x.toml:1: "},
+		{"pattern = '{value}'\n[unit]\n'mm' = 'mm'", "x.toml:2: unit is a table, [unit]; expected text in quotes (did you mean [units]?)"},
+		{"[message]\npattern = '{value}'", "x.toml:1: message is a table, [message]; expected a repeated table, [[message]]"},
+		{"pattern = '{value}'\n[frame]\nend = 'CRLF'", `frame.end = "CRLF" is the letters themselves; write <CR><LF> for the control characters`},
+		{"pattern = '{value}'\n[frame]\nstart = 'STX'", `frame.start = "STX" is the letters themselves; write <STX>`},
+		{"pattern = '{value}<STXX>'", `pattern "<STXX>" is no control character (did you mean <STX>?); write \< for the character itself`},
+		{"pattern = '{value}<cr>'", `did you mean <CR>?`},
+		{"pattern = '{value}'\n[units]\nmm = mm", "x.toml:3: expected value but found"},
+		{"pattern = '{value}'\n[units]\n\"\" = 'mm'", `x.toml:3: units."" is an empty word; expected what the gauge sends`},
+		{"pattern = '{value}'\n[number]\ndecimals = '3'", `x.toml:3: number.decimals = "3"; expected how many places a number without a point has`},
+		{"pattern = '{value}'\n[number]\nbase = 256", `x.toml:1: pattern has {value} without a width, but [number] says base = 256: write {value:2} for two bytes`},
+		{"pattern = '{value}'\n[number]\nlow_first = true", `x.toml:3: number.low_first needs base = 16, 256 or "bcd"`},
+		{"pattern = '{value}'\n[number]\ngroup = '.'", `x.toml:3: number.group = "." is the decimal point, too`},
+		{"pattern = '{value}'\n[number]\nsixties = 2", `x.toml:3: number.sixties = 2 makes one number of all parts, counted in arcsec: write unit = "arcsec"`},
+		{"pattern = '{from}{value}'", "x.toml:1: pattern has {from} or {to} but no {check}"},
+		{"pattern = '{value}'\n[frame]\ncount_at = 2", "x.toml:3: frame.count_at needs start"},
+		{"pattern = '{value}'\n[frame]\ncount_plus = 2", "x.toml:3: frame.count_plus needs count_at"},
+		{"pattern = '{value}{check}'\n[check]\nkind = 'sum'\nmask = 0x1FF", "x.toml:4: check.mask = 511; expected 0 to 0xFF for sum"},
+		{"pattern = '{value}{places}'\n[places]\na = '19'", `x.toml:3: places.a = "19"; expected how many decimals the number then has`},
 		{"pattern = '{value}'\npattern = '{value}'", "x.toml:2: "},
 	} {
 		d, err := Parse("x.toml", []byte(c.text))
@@ -134,6 +152,15 @@ func TestMistakes(t *testing.T) {
 		if s := err.Error(); !strings.Contains(s, c.want) || strings.Contains(s, "\n") {
 			t.Errorf("%q\n says   %s\n wanted %s", c.text, s, c.want)
 		}
+	}
+}
+
+// Some editors put a byte order mark in front of UTF-8.
+func TestByteOrderMark(t *testing.T) {
+	text := "\ufeffpattern = '{value}'\r\n[[example]]\r\nbytes = '1.5<CR>'\r\ngives = ['1.5']\r\n"
+	d := mustParse(t, text)
+	if errs := d.CheckExamples(); len(errs) > 0 || string(d.Text) != text {
+		t.Errorf("%v, text %q", errs, d.Text)
 	}
 }
 

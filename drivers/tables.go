@@ -238,7 +238,7 @@ func (n *number) set(key string, v any) error {
 		case "either":
 			n.after = true
 		default:
-			return fmt.Errorf("= %v; expected optional, required, none, after (the digits) or either", v)
+			return fmt.Errorf("= %s; expected optional, required, none, after (the digits) or either", asWritten(v))
 		}
 	case "point":
 		switch text {
@@ -250,22 +250,22 @@ func (n *number) set(key string, v any) error {
 		case "none":
 			n.point = false
 		default:
-			return fmt.Errorf(`= %v; expected ".", ",", either or none`, v)
+			return fmt.Errorf(`= %s; expected ".", ",", either or none`, asWritten(v))
 		}
 	case "decimals":
 		if !isInt || whole < 0 || whole > 18 {
-			return fmt.Errorf("= %v; expected how many places a number without a point has, 0 to 18", v)
+			return fmt.Errorf("= %s; expected how many places a number without a point has, 0 to 18", asWritten(v))
 		}
 		n.decimals = int8(whole)
 	case "scale":
 		s, err := quantity.ParseDecimal(text)
 		if !isText || err != nil || s.Coef == 0 {
-			return fmt.Errorf(`= %v; expected a number in quotes that every value is multiplied by, such as "0.001"`, v)
+			return fmt.Errorf(`= %s; expected a number in quotes that every value is multiplied by, such as "0.001"`, asWritten(v))
 		}
 		n.scale, n.scaled = s, true
 	case "fractions", "exponent", "whole", "low_first":
 		if !isBool {
-			return fmt.Errorf("= %v; expected true or false", v)
+			return fmt.Errorf("= %s; expected true or false", asWritten(v))
 		}
 		switch key {
 		case "fractions":
@@ -280,21 +280,21 @@ func (n *number) set(key string, v any) error {
 	case "base":
 		n.hex, n.binary, n.bcd = isInt && whole == 16, isInt && whole == 256, text == "bcd"
 		if !n.hex && !n.packed() && !(isInt && whole == 10) {
-			return fmt.Errorf(`= %v; expected 10, 16 (hex digits), 256 (bytes) or "bcd" (two digits in a byte)`, v)
+			return fmt.Errorf(`= %s; expected 10, 16 (hex digits), 256 (bytes) or "bcd" (two digits in a byte)`, asWritten(v))
 		}
 	case "group":
 		if len(text) != 1 || strings.IndexByte(",.'_ ", text[0]) < 0 {
-			return fmt.Errorf(`= %v; expected the character between thousands: "," "." "'" "_" or " "`, v)
+			return fmt.Errorf(`= %s; expected the character between thousands: "," "." "'" "_" or " "`, asWritten(v))
 		}
 		n.group = text[0]
 	case "sixties":
 		if !isInt || whole < 1 || whole > 2 {
-			return fmt.Errorf(`= %v; expected 1 (degrees and minutes) or 2 (degrees, minutes and seconds)`, v)
+			return fmt.Errorf(`= %s; expected 1 (degrees and minutes) or 2 (degrees, minutes and seconds)`, asWritten(v))
 		}
 		n.sixties = int(whole)
 	case "bits":
 		if !isInt || whole < 4 || whole > 58 {
-			return fmt.Errorf("= %v; expected how many bits a two's complement number has, 4 to 58", v)
+			return fmt.Errorf("= %s; expected how many bits a two's complement number has, 4 to 58", asWritten(v))
 		}
 		n.bits = int(whole)
 	default:
@@ -308,4 +308,12 @@ func (c *compiler) numberStyle(style string) (*number, error) {
 		return n, nil
 	}
 	return nil, fmt.Errorf("refers to [number.%s], which the file does not have", style)
+}
+
+// asWritten shows a value as the file has it.
+func asWritten(v any) string {
+	if s, ok := v.(string); ok {
+		return strconv.Quote(s)
+	}
+	return fmt.Sprint(v)
 }
