@@ -24,6 +24,7 @@ const (
 	asHex
 	asDecimal
 	asNibbles // every four bits as the byte 0x30 + value: 0-9 : ; < = > ?
+	asDigit   // the low four bits as one hex digit
 )
 
 type wrongWay uint8
@@ -165,6 +166,8 @@ func (c *check) width() int {
 		n = 2
 	}
 	switch c.text {
+	case asDigit:
+		return 1
 	case asHex, asNibbles:
 		return 2 * n
 	case asDecimal:
@@ -198,6 +201,15 @@ func (c *check) compare(b []byte, i int, want uint16) (end int, right bool) {
 			return -1, false
 		}
 		return e, v == uint64(want)
+	case asDigit:
+		if i >= len(b) {
+			return -1, false
+		}
+		h, ok := hexDigit(b[i])
+		if !ok {
+			return -1, false
+		}
+		return i + 1, uint16(h) == want&15
 	case asHex, asNibbles:
 		w := c.width()
 		if len(b)-i < w {
@@ -245,6 +257,8 @@ func (c *check) appendTo(dst []byte, sum uint16) []byte {
 			dst = append(dst, byte(sum>>8))
 		}
 		return append(dst, byte(sum))
+	case asDigit:
+		return append(dst, hex[sum&15])
 	case asHex, asNibbles:
 		if c.kind.wide {
 			dst = append(dst, hex[sum>>12], hex[sum>>8&15])

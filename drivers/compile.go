@@ -123,10 +123,12 @@ func (c *compiler) checkBytes() error {
 		k.text = asHex
 	case "decimal":
 		k.text = asDecimal
+	case "digit":
+		k.text = asDigit
 	case "nibbles":
 		k.text = asNibbles
 	default:
-		return wrongAt([]any{"check", "as"}, "= %q; expected raw (bytes), hex, nibbles or decimal (text)", f.As)
+		return wrongAt([]any{"check", "as"}, "= %q; expected raw (bytes), hex, digit, nibbles or decimal (text)", f.As)
 	}
 	switch f.Wrong {
 	case "garbled", "":
@@ -140,7 +142,7 @@ func (c *compiler) checkBytes() error {
 	if f.Skip < 0 || f.Skip > 64 {
 		return wrongAt([]any{"check", "skip"}, "= %d; expected 0 to 64 bytes", f.Skip)
 	}
-	if k.lowFirst && (!k.kind.wide || k.text == asDecimal) {
+	if k.lowFirst && (!k.kind.wide || k.text == asDecimal || k.text == asDigit) {
 		return wrongAt([]any{"check", "low_first"}, "is for two check bytes (or their hex), of which one must come first; leave it out")
 	}
 	if k.text == asDecimal && k.afterEnd {

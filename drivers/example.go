@@ -61,7 +61,7 @@ func (d *Driver) CheckExamples() (errs []error) {
 			if single {
 				how = " (fed byte by byte)"
 			}
-			errs = append(errs, fmt.Errorf("%s:%d: example %d%s gives [%s]; expected [%s]", d.File, e.line, i+1, how, strings.Join(got, ", "), strings.Join(want, ", ")))
+			errs = append(errs, fmt.Errorf("%s:%d: example %d%s gives [%s]; expected [%s]%s", d.File, e.line, i+1, how, strings.Join(got, ", "), strings.Join(want, ", "), d.whyGarbled(e, want)))
 			break
 		}
 	}
@@ -70,7 +70,11 @@ func (d *Driver) CheckExamples() (errs []error) {
 
 // run is what an example's bytes give.
 func (d *Driver) run(e *Example, single bool) (got []string) {
-	emit := func(v *Value) { got = append(got, d.Show(v)) }
+	d.runWith(e, single, func(v *Value) { got = append(got, d.Show(v)) })
+	return got
+}
+
+func (d *Driver) runWith(e *Example, single bool, emit func(*Value)) {
 	dec := d.NewDecoder()
 	if e.Opened {
 		dec.Opened(0)
@@ -90,7 +94,6 @@ func (d *Driver) run(e *Example, single bool) (got []string) {
 	if d.frame.idle > 0 || len(e.Chunks) > 1 {
 		dec.Expire(at, emit)
 	}
-	return got
 }
 
 // Show writes a reading as an example's gives does: channel, value and unit,

@@ -171,6 +171,11 @@ func TestExampleMistakes(t *testing.T) {
 	if len(errs) != 1 || errs[0].Error() != "test.toml:2: example 1 gives [1.5]; expected [1.6]" {
 		t.Errorf("%v", errs)
 	}
+	d = mustParse(t, "ignore = ['#{skip}']\n[[message]]\npattern = '{value}'\n[[message]]\npattern = 'MAX{value}MIN{value}'\n[[example]]\nbytes = '#1<CR>MAX 2.5 MIN -0.5<CR>'\ngives = ['1: 2.5', '2: -0.5']\n")
+	errs = d.CheckExamples()
+	if want := `: pattern 2 fits up to "MAX 2.5", then expects "MIN" and finds " MIN -0.5"`; len(errs) != 1 || !strings.HasSuffix(errs[0].Error(), want) {
+		t.Errorf("%v\nwanted …%s", errs, want)
+	}
 	if errs := mustParse(t, "pattern = '{value}'").CheckExamples(); len(errs) != 1 || !strings.Contains(errs[0].Error(), "no [[example]]") {
 		t.Errorf("%v", errs)
 	}

@@ -323,40 +323,41 @@ func (d *Decoder) captured(c capture) {
 	d.caps = append(d.caps, c)
 }
 
+// valueIn matches a number or a fault word, whichever is longer: "{blanks}" as a
+// word for no signal must not take the blanks before a number. A word that is as
+// long as the number is meant: 9999 for over.
 func (d *Decoder) valueIn(n *number, b []byte, i int) int {
-	if n.faults != nil {
-		if e := d.faultWord(n, b, i); e >= 0 {
-			return e
-		}
-	}
-	v, step, e := n.parse(d, b, i)
-	if e < 0 || len(d.caps) == cap(d.caps) {
+	if len(d.caps) == cap(d.caps) {
 		return -1
 	}
-	d.captured(capture{from: i, to: e, v: v, step: step})
+	v, step, e := n.parse(d, b, i)
+	if n.faults != nil {
+		if m, end := d.faultWord(n, b, i); end >= e && end >= 0 {
+			d.captured(capture{from: i, to: end, m: m})
+			return end
+		}
+	}
+	if e >= 0 {
+		d.captured(capture{from: i, to: e, v: v, step: step})
+	}
 	return e
 }
 
-func (d *Decoder) faultWord(n *number, b []byte, i int) int {
-	m, e := n.faults.find(d, b, i)
-	if e < 0 {
+func (d *Decoder) faultWord(n *number, b []byte, i int) (m *meaning, e int) {
+	if m, e = n.faults.find(d, b, i); e < 0 {
 		j := skipBlanks(b, i)
 		if j == i {
-			return -1
+			return nil, -1
 		}
 		if m, e = n.faults.find(d, b, j); e < 0 {
-			return -1
+			return nil, -1
 		}
 	}
 	// 9999 as a word for 'over' must not take the first digits of 99990
 	if e < len(b) && isDigit(b[e-1]) && (isDigit(b[e]) || b[e] == '.' || b[e] == ',' && n.comma) {
-		return -1
+		return nil, -1
 	}
-	if len(d.caps) == cap(d.caps) {
-		return -1
-	}
-	d.captured(capture{from: i, to: e, m: m})
-	return e
+	return m, e
 }
 
 func isDigit(c byte) bool { return c-'0' <= 9 }
@@ -383,6 +384,9 @@ func (d *Decoder) field(o *op, b []byte, i int) int {
 		m, e := o.words.find(d, b[:limit], i)
 		if e < 0 {
 			c.from = skipBlanks(b[:limit], i)
+			if c.from == limit && o.n > 0 && o.kind == opNote { // a field of fixed width that holds none
+				return limit
+			}
 			if m, e = o.words.find(d, b[:limit], c.from); e < 0 {
 				return -1
 			}

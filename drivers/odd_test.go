@@ -10,8 +10,8 @@ import (
 func oddFiles(t testing.TB) (all []*Driver) {
 	t.Helper()
 	files, err := filepath.Glob("testdata/odd/*.toml")
-	if err != nil || len(files) < 21 {
-		t.Fatalf("testdata/odd holds %d files, expected at least 21 (%v)", len(files), err)
+	if err != nil || len(files) < 26 {
+		t.Fatalf("testdata/odd holds %d files, expected at least 26 (%v)", len(files), err)
 	}
 	for _, f := range files {
 		d, err := ReadFile(f)
