@@ -48,10 +48,12 @@ func (r *Record) Sums() (out []SumText) {
 			}
 			for _, v := range x.Results {
 				if !v.Quiet {
-					s.Results = append(s.Results, [2]string{v.Label, spoken(v.Say(x.Unit))})
+					s.Results = append(s.Results, [2]string{strings.TrimSuffix(v.Label, ", between"), spoken(v.Say(x.Unit))})
 				}
 			}
-			s.Notes = append(append(s.Notes, x.Notes...), x.Assumes...)
+			for _, n := range append(append([]string{}, x.Notes...), x.Assumes...) {
+				s.Notes = append(s.Notes, sentence(n))
+			}
 		}
 		out = append(out, s)
 	}

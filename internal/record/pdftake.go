@@ -15,6 +15,8 @@ func (p *pdf) mechanic() {
 	p.lines(pdfSide, style{true, 17, inkColour}, []string{"For the next mechanic"})
 	p.SetY(p.GetY() + 1)
 	p.para(pdfSide, p.width, soft, howToRead)
+	p.SetY(p.GetY() + 1.5)
+	p.labelled(26, soft, "conditions", small, p.r.Surroundings())
 	if len(p.r.AllTakes()) == 0 {
 		p.SetY(p.GetY() + 3)
 		p.para(pdfSide, p.width, body, "No take was made in this job.")
@@ -22,6 +24,11 @@ func (p *pdf) mechanic() {
 	for _, c := range p.r.Checks {
 		p.check(c)
 	}
+}
+
+// Surroundings are the conditions of the whole job, or that nobody noted them.
+func (r *Record) Surroundings() string {
+	return orElse(r.Conditions, "temperature and other conditions are not noted in the job sheet")
 }
 
 // howToRead explains what the figures mean.
@@ -209,7 +216,7 @@ func (t *Take) Leading() string {
 
 func (p *pdf) factsHeight(t *Take, wide float64) (h float64) {
 	for _, f := range t.Rows() {
-		h += float64(max(1, len(p.wrap(fineInk, f[1], wide-factLabel)))) * fineInk.lead()
+		h += float64(max(len(p.wrap(fine, f[0], factLabel-1)), len(p.wrap(fineInk, f[1], wide-factLabel)))) * fineInk.lead()
 	}
 	return h
 }
@@ -281,17 +288,16 @@ func (l Left) Text() string {
 // facts are labels and texts in a column.
 func (p *pdf) facts(x, width float64, rows [][2]string) {
 	for _, f := range rows {
-		p.set(fine)
-		p.Text(x, p.GetY()+0.73*fineInk.lead(), p.cut(f[0], factLabel-1))
 		s := fineInk
 		if f[0] == "result" {
 			s = fineBold
 		}
-		if lines := p.wrap(s, f[1], width-factLabel); len(lines) > 0 {
-			p.lines(x+factLabel, s, lines)
-		} else {
-			p.SetY(p.GetY() + s.lead())
-		}
+		y := p.GetY()
+		p.lines(x, fine, p.wrap(fine, f[0], factLabel-1))
+		below := p.GetY()
+		p.SetY(y)
+		p.lines(x+factLabel, s, p.wrap(s, f[1], width-factLabel))
+		p.SetY(max(below, p.GetY()))
 	}
 }
 

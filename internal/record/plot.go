@@ -39,8 +39,6 @@ func drawTake(c draw.Canvas, t *Take, pts []point) {
 	start := pts[0].t
 	low, high := viewOf(t, pts)
 	p := newPlot()
-	p.X.Min, p.X.Max = 0, math.Max(pts[len(pts)-1].t-start, 1e-3)
-	p.Y.Min, p.Y.Max = low, high
 	p.X.Tick.Marker, p.Y.Tick.Marker = ticks{6}, ticks{4}
 	p.Add(&band{low: t.Low, high: t.High, show: absolute(t)})
 	grid := plotter.NewGrid()
@@ -60,6 +58,9 @@ func drawTake(c draw.Canvas, t *Take, pts []point) {
 			p.Add(s)
 		}
 	}
+	// What was added has stretched the axes to its own extent.
+	p.X.Min, p.X.Max = 0, math.Max(pts[len(pts)-1].t-start, 1e-3)
+	p.Y.Min, p.Y.Max = low, high
 	label := textStyle(6.5, softColour)
 	label.XAlign, label.YAlign = draw.XLeft, draw.YTop
 	unit := unitText(t.Unit)

@@ -62,6 +62,13 @@ error = "0.002 mm"
 
 func newScene(t testing.TB, bench, job string) *scene {
 	t.Helper()
+	return newSceneOf(t, bench, job, []byte(job))
+}
+
+// newSceneOf keeps another text of the sheet than the one it measures by: nil as
+// in a job without one.
+func newSceneOf(t testing.TB, bench, job string, kept []byte) *scene {
+	t.Helper()
 	s := &scene{t: t}
 	var ps []config.Problem
 	if s.b, ps = config.ParseBench("bench.toml", []byte(bench)); s.b == nil {
@@ -78,7 +85,7 @@ func newScene(t testing.TB, bench, job string) *scene {
 	}
 	s.dir = s.j.Dir()
 	s.event(ledger.EvStart, "thouwright (test)")
-	s.j.Sheet(s.stamp(), journal.Sheets{Job: []byte(job), Bench: []byte(bench), Drivers: map[string][]byte{}})
+	s.j.Sheet(s.stamp(), journal.Sheets{Job: kept, Bench: []byte(bench), Drivers: map[string][]byte{}})
 	return s
 }
 

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+
+	"thouwright/internal/ledger"
 )
 
 const onePlay = `number = "N-1"
@@ -31,6 +33,11 @@ var scenes = map[string]func(testing.TB) *scene{
 	"one pass": func(t testing.TB) *scene {
 		s := newScene(t, sceneBench, onePlay)
 		s.measure("", 0, 0, 0, 0.0772, 0.004, 60)
+		return s.end()
+	},
+	"no sheet": func(t testing.TB) *scene {
+		s := newSceneOf(t, sceneBench, strings.NewReplacer("N-1", "loose", "left swivel pin", "loose part, dial-1", "limits = \"0.020..0.150 mm\"\n", "").Replace(onePlay), nil)
+		s.measure("", 0, 0, 0, 0.0047, 0.0003, 60, func(t *ledger.Take) { t.Sheet = 0 })
 		return s.end()
 	},
 	"three stages": func(t testing.TB) *scene {
@@ -62,6 +69,14 @@ text = '%s'
 `, strings.Repeat("7", 62), long, unbroken, long, unbroken, long, unbroken, long, unbroken, long, long+unbroken+long))
 		s.measure("", 0, 0, 0, 0.2172, 0.003, 60)
 		s.measure("", 0, 0, 1, 0.1472, 0.003, 60)
+		return s.end()
+	},
+	"hostile": func(t testing.TB) *scene {
+		s := newScene(t, sceneBench, strings.NewReplacer("Tarnbeck T28", `<script>alert(1)</script>&lt;`, "left swivel pin", "=1+1 ]]>\u202e<img src=x onload=alert(2)>", `"play in bushes"`, `'@SUM(A1) "q" </style>'`,
+			"limits", "positions = ['</svg><script>alert(3)</script>', \"' onload=alert(4) x='\"]\nlimits").Replace(onePlay))
+		s.measure("", 0, 0, 0, 0.0472, 0.0003, 60)
+		s.measure("", 0, 0, 1, 0.2172, 0.0003, 60)
+		s.event(ledger.EvNote, ledger.NoteText(ledger.Tag{}, `<svg onload=alert(5)> -1+cmd|x`, "photos/<b>.jpg"))
 		return s.end()
 	},
 	"sixty checks": sixty,
