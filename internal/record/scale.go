@@ -216,7 +216,8 @@ func labelEnds(c draw.Canvas, l Limits, positive bool, x func(float64) vg.Length
 		w := sty.Width(ls[0].text)
 		if over := left[0] + w + vg.Points(3) - left[1]; over > 0 {
 			left[0] = max(c.Min.X, left[0]-over/2)
-			left[1] = left[0] + w + vg.Points(3)
+			left[1] = min(left[0]+w+vg.Points(3), c.Max.X-sty.Width(ls[1].text))
+			left[0] = min(left[0], left[1]-w-vg.Points(3))
 		}
 	}
 	for i, s := range ls {
@@ -258,7 +259,7 @@ func drawVariation(c draw.Canvas, shown []*Place, row vg.Length) {
 	name.XAlign, name.YAlign = draw.XRight, draw.YCenter
 	plotC := c
 	plotC.Min.X += (c.Max.X - c.Min.X) * 0.3
-	plotC.Max.X -= vg.Points(10)
+	plotC.Max.X -= vg.Points(36) // the unit stands there, clear of the last number
 	x := func(v float64) vg.Length {
 		return plotC.Min.X + vg.Length(d.at(v))*(plotC.Max.X-plotC.Min.X)
 	}
@@ -274,7 +275,7 @@ func drawVariation(c draw.Canvas, shown []*Place, row vg.Length) {
 		c.FillText(tick, vg.Point{X: x(k.Value), Y: base - vg.Points(3.5)}, k.Label)
 	}
 	tick.XAlign = draw.XLeft
-	c.FillText(tick, vg.Point{X: plotC.Max.X + vg.Points(0), Y: base - vg.Points(3.5)}, unitOf(shown))
+	c.FillText(tick, vg.Point{X: plotC.Max.X + vg.Points(14), Y: base - vg.Points(3.5)}, unitOf(shown))
 	for i, p := range shown {
 		y := c.Max.Y - row*vg.Length(i) - row/2
 		at := vg.Point{X: plotC.Min.X - vg.Points(6), Y: y}

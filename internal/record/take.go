@@ -116,6 +116,14 @@ func (t *Take) StandsOther() string {
 	return plusMinus(t.Result.Other, t.uncertainty(t.U95.Other), t.Result.OtherUnit)
 }
 
+// StandsBoth is the result with its uncertainty in both systems.
+func (t *Take) StandsBoth() string {
+	if o := t.StandsOther(); o != "" {
+		return t.Stands() + " (" + o + ")"
+	}
+	return t.Stands()
+}
+
 // uncertainty leaves it out of an upper bound, which holds it already.
 func (t *Take) uncertainty(s string) string {
 	if t.Bound {

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"thouwright/internal/ledger"
 	"thouwright/internal/method"
@@ -234,7 +236,7 @@ func worstSentence(is string, places []*Place, pick func(*Place) *Take) string {
 		return ""
 	}
 	t := pick(worst)
-	s := fmt.Sprintf("Farthest out %s %s: %s, %s", is, worst.Whole(), t.Stands(), words(t))
+	s := fmt.Sprintf("Farthest out %s %s: %s, %s", is, worst.Whole(), t.StandsBoth(), words(t))
 	if times := t.TimesText(); times != "" {
 		s += "; that is " + times
 	}
@@ -274,82 +276,6 @@ func (t *Take) TimesText() string {
 		places = "%.2f"
 	}
 	return fmt.Sprintf(places+" times ", t.Times) + what
-}
-
-// Remains lists what is not within its limits at its last measurement, what
-// would decide the undecided, and what was not measured at all.
-func (r *Record) Remains() []string {
-	var out, open []string
-	for _, p := range r.allPlaces() {
-		t := p.Last()
-		switch {
-		case t == nil:
-			open = append(open, p.Whole())
-		case t.Verdict == ledger.Fail:
-			out = append(out, fmt.Sprintf("%s: %s, %s.", capital(p.Whole()), t.Stands(), words(t)))
-		case t.Verdict == ledger.Undecided:
-			s := fmt.Sprintf("%s: %s is not decided; it %s.", capital(p.Whole()), t.Stands(), words(t))
-			if t.Note != "" {
-				s += " What would decide it: " + strings.TrimSuffix(t.Note, ".") + "."
-			}
-			out = append(out, s)
-		}
-	}
-	if len(open) > 0 {
-		out = append(out, "Not measured: "+strings.Join(open, "; ")+".")
-	}
-	return out
-}
-
-// narrow is the part of a permitted range that a good result may lie from its
-// end to be worth watching.
-const narrow = 0.15
-
-// Watch lists what is good and worth looking at again: notes that say so, results
-// close to a limit, certificates past due.
-func (r *Record) Watch() []string {
-	var out []string
-	for _, f := range r.Noted("watch") {
-		if f.Words != "" {
-			out = append(out, sentence(f.Text()))
-		}
-	}
-	for _, p := range r.allPlaces() {
-		t := p.Last()
-		if t == nil || t.Verdict != ledger.Pass || t.Bound {
-			continue
-		}
-		low, high, width := t.Take.Result-t.Low, t.High-t.Take.Result, t.High-t.Low
-		if math.IsInf(width, 0) {
-			width = math.Abs(t.High)
-			if math.IsInf(width, 0) {
-				width = math.Abs(t.Low)
-			}
-		}
-		if side, left := "upper", high; math.Min(low, high) < narrow*width {
-			if low < high {
-				side, left = "lower", low
-			}
-			out = append(out, fmt.Sprintf("%s: good, but close to its %s limit, %s from it.", capital(p.Whole()), side, figure(left, t.Take.U95, t.Unit).Both()))
-		}
-	}
-	for _, g := range r.Gauges {
-		if g.Overdue {
-			out = append(out, fmt.Sprintf("The certificate of gauge %s was past due (%s) when it was used.", g.Name, g.Due))
-		}
-	}
-	return out
-}
-
-// Steps are the next steps that results which still stand ask for.
-func (r *Record) Steps() []string {
-	var out []string
-	for _, a := range r.Advice {
-		if s := sentence(a.Text); a.Open && !slices.Contains(out, s) {
-			out = append(out, s)
-		}
-	}
-	return out
 }
 
 // Spread is a check's takes at a stage over its positions.
@@ -413,15 +339,13 @@ func sentence(s string) string {
 	return s + "."
 }
 
-// capital makes the first letter a large one.
+// capital makes the first letter a large one, but of a unit's.
 func capital(s string) string {
-	for i, c := range s {
-		if c == 'µ' {
-			break // a unit
-		}
-		return strings.ToUpper(string(c)) + s[i+len(string(c)):]
+	c, n := utf8.DecodeRuneInString(s)
+	if n == 0 || c == 'µ' {
+		return s
 	}
-	return s
+	return string(unicode.ToUpper(c)) + s[n:]
 }
 
 func prefixed(prefix, s string) string {

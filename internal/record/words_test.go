@@ -16,7 +16,7 @@ func TestOwnersWords(t *testing.T) {
 	short := b.String()
 	for _, want := range []string{
 		"Found\n5 places were measured (as found): one is within its limits, 3 are outside their limits and one could not be decided with the gauge used.\n",
-		"Farthest out was left front hub, end play: 0.00890 ± 0.00031 in, too loose by 0.0049 in, at least 0.0046; that is 2.2 times the permitted end play.\n",
+		"Farthest out was left front hub, end play: 0.00890 ± 0.00031 in (0.2261 ± 0.0079 mm), too loose by 0.0049 in, at least 0.0046; that is 2.2 times the permitted end play.\n",
 		"Done\nAs found, left front hub: hub washed, races free of pitting.\nRenewed: left swivel pin: both bushes, phosphor bronze; both seals.\n",
 		"Left front hub, end play: adjusted from 0.00610 ± 0.00031 in to 0.00255 ± 0.00031 in, assembled.\n",
 		"Now\nOf 6 places 4 are within their limits, one is outside its limits and one could not be decided with the gauge used.\n",
@@ -26,7 +26,7 @@ func TestOwnersWords(t *testing.T) {
 		}
 	}
 	remains, watch := strings.Join(r.Remains(), "\n"), strings.Join(r.Watch(), "\n")
-	for _, want := range []string{"right lock: 0.0752 ± 0.0094 mm is not decided", "What would decide it: ", "diameter, upper bush: 27.9465 ± 0.0025 mm, too small by"} {
+	for _, want := range []string{"right lock: 0.0752 ± 0.0094 mm (0.00296 ± 0.00037 in) is not decided", "What would decide it: ", "diameter, upper bush: 27.9465 ± 0.0025 mm (1.100256 ± 0.000098 in), too small by"} {
 		if !strings.Contains(remains, want) {
 			t.Errorf("not among what remains: %q in\n%s", want, remains)
 		}
