@@ -49,7 +49,7 @@ func (d *Decoder) push(c byte, emit func(*Value)) {
 		if d.restarted(c, emit) {
 			return
 		}
-		if n := f.endLen(d.buf); n > 0 {
+		if n := f.endLen(d.buf[len(f.start):]); n > 0 { // it never overlaps the start
 			if f.tail > 0 {
 				d.tailLeft = f.tail
 				d.endLen = n
@@ -93,6 +93,9 @@ func (d *Decoder) longestEnd() (e []byte) {
 
 // endLen is the length of the end bytes b closes with, the longest that fit.
 func (f *framing) endLen(b []byte) (n int) {
+	if len(b) == 0 {
+		return 0
+	}
 	if f.single {
 		if f.class[b[len(b)-1]] {
 			return 1

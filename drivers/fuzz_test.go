@@ -25,6 +25,7 @@ var odd = []string{
 	"any_case = true\nunit_holds = true\n[[message]]\npattern = '{sign}{value}{places}{unit}[{note}]'\n[[message]]\npattern = '{channel}:{items}'\nitem = '{status}{value}{unit}{note:2}'\nbetween = ','\n[status]\n'a' = 'ok'\n'b' = 'note: b'\n'E{digits}' = 'error'\n[faults]\n'{dashes}' = 'over'\n'{skip}9' = 'under'\n",
 	"pattern = '{value:4}{value:3,b}{value:hex}'\n[number]\ndecimals = 2\nscale = '0.5'\nfractions = true\nexponent = true\npoint = 'either'\nsign = 'either'\n[number.b]\nsign = 'none'\n[number.hex]\nbase = 16\nbits = 16\n",
 	"pattern = '{value}'\n[frame]\nstart = '<STX>'\nend = '<ETX>'\n[check]\nkind = 'crc16-ccitt'\nafter_end = true\nwrong = 'drop'\n",
+	"pattern = '{value}'\n[frame]\nstart = '<ESC>['\nend = '<ESC>[K'\n",
 	"pattern = '{check}{from}{value}{to}[{unit}]'\n[frame]\nend = '<CR>'\n[check]\nkind = 'xor'\nas = 'hex'\n",
 	"pattern = '{check}{from}{value:3}{to}'\n[frame]\nstart = '<STX>'\ncount_at = 2\ncount_as = 'hex'\n[check]\nkind = 'sum16'\n[number]\nbase = 256\nbits = 24\nlow_first = true\nscale = '0.5'\n",
 }
@@ -138,7 +139,7 @@ func FuzzDecode(f *testing.F) {
 // FuzzParse: no text panics or hangs the parser, every error is one line that
 // names the file, and what compiles decodes its own text without trouble.
 func FuzzParse(f *testing.F) {
-	wantSeeds(f, "FuzzParse", 4)
+	wantSeeds(f, "FuzzParse", 5)
 	for _, d := range BuiltIn().All() {
 		f.Add(d.Text)
 	}

@@ -167,7 +167,9 @@ func (c *Capture) feed(m method.Reading, out *Out) (atRest bool) {
 		if c.gate != nil {
 			c.gate.Reading(m)
 			if c.gate.Open() {
-				c.opened(out)
+				if c.opened(out); m.Pressed { // it opens and counts
+					return c.feed(m, out)
+				}
 			}
 		}
 		return false

@@ -24,11 +24,17 @@ type Gate struct {
 	begun bool
 	first float64 // reading since the take; NaN before it
 	open  bool
-	mute  bool // the gauge's silence means stillness
+	mute  bool    // the gauge's silence means stillness
+	wait  float64 // how long a stillness opens the next position
+	again float64 // from then on a press of the data button opens it; +Inf never
 }
 
 // GateSeconds is how long a stillness opens the next position.
 const GateSeconds = 3.0
+
+// gatePress is how long after a take a press of the data button is taken for
+// one too many and not for the next place's.
+const gatePress = 1.0
 
 // gateSizes is how many times the play a movement must be.
 const gateSizes = 3.0
@@ -43,9 +49,17 @@ const gateShare = 0.2
 // NewGate gives the gate after a take; last is nil where there was none, and
 // then the gate stands open.
 func NewGate(s Spec, last *Result) *Gate {
-	g := &Gate{open: last == nil, first: math.NaN(), mute: s.Gauge.Sends != ledger.Streams, press: s.Gauge.Sends == ledger.OnPress}
+	g := &Gate{open: last == nil, first: math.NaN(), mute: s.Gauge.Sends != ledger.Streams, press: s.Gauge.Sends == ledger.OnPress,
+		wait: GateSeconds, again: math.Inf(1)}
 	if last == nil {
 		return g
+	}
+	if s.Method == Size {
+		// A size that was pressed is over; nothing goes on that could be taken for
+		// the next place's.
+		if g.again = last.T + gatePress; g.press {
+			g.begun, g.from, g.wait = true, last.T, gatePress
+		}
 	}
 	least := math.Max(2*s.Gauge.Step, 5*s.twoMicron())
 	size := math.Abs(last.Value)
@@ -69,6 +83,10 @@ func (g *Gate) Reading(r Reading) {
 		return
 	}
 	g.now = r.T
+	if r.Pressed && !math.IsInf(g.again, 1) {
+		g.open = r.T >= g.again
+		return
+	}
 	if !g.begun {
 		// The first reading may be wild: it counts once the next one agrees.
 		g.begun = g.press || !math.IsNaN(g.first) && math.Abs(r.Value-g.first) <= g.large
@@ -107,7 +125,7 @@ func (g *Gate) Tick(t float64) {
 }
 
 func (g *Gate) tick(t float64) {
-	if g.begun && !g.open && t-g.from >= GateSeconds-1e-9 {
+	if g.begun && !g.open && t-g.from >= g.wait-1e-9 {
 		g.open = true
 	}
 }
@@ -117,7 +135,7 @@ func (g *Gate) Deadline() float64 {
 	if g.open || !g.begun || !g.mute {
 		return math.Inf(1)
 	}
-	return g.from + GateSeconds
+	return g.from + g.wait
 }
 
 // Command opens the gate: a person said so.

@@ -104,6 +104,7 @@ type keysPort struct {
 func NewKeys(name string, device io.ReadCloser) Port {
 	p := &keysPort{name: name, device: device, changes: make(chan Lines, 64)}
 	p.typist = typist{size: eventSize, down: map[uint16]bool{}, press: p.pressed}
+	p.changes <- Lines{} // as it is: without this the first press would be the state at opening
 	return p
 }
 

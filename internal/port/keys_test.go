@@ -126,6 +126,9 @@ func TestKeysPort(t *testing.T) {
 	if got := read(t, iotest.OneByteReader(p), 5); got != "-1.5\r" {
 		t.Errorf("read %q", got)
 	}
+	if l := <-p.(Notifier).Changes(); l.Key {
+		t.Error("down at opening")
+	}
 	for i := range 10 {
 		if l := <-p.(Notifier).Changes(); l.Key != (i%2 == 0) {
 			t.Errorf("change %d: %+v", i, l)

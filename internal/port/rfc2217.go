@@ -79,6 +79,8 @@ type rfc2217Port struct {
 	answers   map[byte][]byte // the last to each command
 	changed   chan struct{}   // closed and replaced when anything above changes
 	changes   chan Lines
+	told      bool      // of its control lines
+	ready     time.Time // since when it has been open
 
 	writing sync.Mutex
 	out     []byte
@@ -101,7 +103,7 @@ func openRFC2217(ctx context.Context, a Address, s Settings) (Port, error) {
 	p := &rfc2217Port{
 		tcpPort: tcpPort{name: a.Text, conn: conn},
 		done:    make(chan struct{}), dropping: true,
-		answers: map[byte][]byte{}, changed: make(chan struct{}), changes: make(chan Lines, 1),
+		answers: map[byte][]byte{}, changed: make(chan struct{}), changes: make(chan Lines, 64),
 	}
 	p.telnet.negotiate, p.telnet.suboption = p.negotiate, p.suboption
 	for _, o := range []int{optBinary, optSGA} {
@@ -139,6 +141,9 @@ func (p *rfc2217Port) begin(s Settings) error {
 	if err := p.Reset(s); err != nil {
 		return p.asAbsent(err)
 	}
+	p.mu.Lock()
+	p.ready = time.Now()
+	p.mu.Unlock()
 	return nil
 }
 
@@ -361,34 +366,6 @@ func (p *rfc2217Port) suboption(o byte, payload []byte) {
 	}
 }
 
-func (e *LineErrors) count(state byte) {
-	for _, c := range []struct {
-		bit byte
-		n   *uint64
-	}{{lineOverrun, &e.Overrun}, {lineParity, &e.Parity}, {lineFraming, &e.Framing}, {lineBreak, &e.Break}} {
-		if state&c.bit != 0 {
-			*c.n++
-		}
-	}
-}
-
-// modem keeps the state of the control lines and passes it on. A reader that is
-// behind sees the last state, never an older one after it.
-func (p *rfc2217Port) modem(state byte) {
-	p.lines = Lines{CTS: state&modemCTS != 0, DSR: state&modemDSR != 0, DCD: state&modemDCD != 0, RI: state&modemRI != 0}
-	for {
-		select {
-		case p.changes <- p.lines:
-			return
-		default:
-		}
-		select {
-		case <-p.changes:
-		default:
-		}
-	}
-}
-
 func (p *rfc2217Port) send(b []byte) error {
 	p.writing.Lock()
 	defer p.writing.Unlock()
@@ -454,9 +431,6 @@ func (p *rfc2217Port) Lines() (Lines, error) {
 	defer p.mu.Unlock()
 	return p.lines, p.fault
 }
-
-// Changes gives every change of the control lines.
-func (p *rfc2217Port) Changes() <-chan Lines { return p.changes }
 
 // LineErrors counts what the server said went wrong on its serial line.
 func (p *rfc2217Port) LineErrors() LineErrors {

@@ -77,6 +77,32 @@ func TestFuzzTelnetSeeds(t *testing.T) {
 	}
 }
 
+// A server that says nothing of its control lines until one changes: how they
+// were before follows from what has changed. What it says right after the
+// opening is how they are.
+func TestFirstModemState(t *testing.T) {
+	for state, want := range map[byte][]Lines{
+		modemCTS | changedCTS:            {{}, {CTS: true}},
+		changedCTS:                       {{CTS: true}, {}},
+		modemDSR | modemDCD | changedDCD: {{DSR: true}, {DSR: true, DCD: true}},
+		endedRI:                          {{RI: true}, {}},
+		modemCTS:                         {{CTS: true}, {CTS: true}},
+	} {
+		p := &rfc2217Port{changes: make(chan Lines, 64), ready: time.Now().Add(-time.Hour)}
+		p.modem(state)
+		for i, w := range want {
+			if l := <-p.changes; l != w {
+				t.Errorf("%#x: line states %d are %+v, want %+v", state, i, l, w)
+			}
+		}
+		p = &rfc2217Port{changes: make(chan Lines, 64), ready: time.Now()}
+		p.modem(state)
+		if l := <-p.changes; l != want[1] || len(p.changes) > 0 {
+			t.Errorf("%#x at opening: %+v and %d more, want %+v", state, l, len(p.changes), want[1])
+		}
+	}
+}
+
 // Any bytes of a server, cut anywhere, give the same data and commands, within
 // bounds; and a client that talks to such a server neither hangs nor grows.
 func FuzzTelnet(f *testing.F) {
@@ -93,7 +119,7 @@ func FuzzTelnet(f *testing.F) {
 		if len(data) > len(in) || cap(tn.sub) > 2*subMost {
 			t.Fatalf("%d bytes of data and %d kept, of %d", len(data), cap(tn.sub), len(in))
 		}
-		p := &rfc2217Port{answers: map[byte][]byte{}, changed: make(chan struct{}), changes: make(chan Lines, 1)}
+		p := &rfc2217Port{answers: map[byte][]byte{}, changed: make(chan struct{}), changes: make(chan Lines, 64)}
 		p.telnet.negotiate, p.telnet.suboption = p.negotiate, p.suboption
 		p.telnet.feed(in)
 		if len(p.replies) > 8*len(in) || len(p.answers) > 256 {
