@@ -2,6 +2,8 @@ package drivers
 
 import (
 	"bytes"
+	"fmt"
+	"strings"
 	"time"
 )
 
@@ -20,7 +22,7 @@ func (c *compiler) poll() (err error) {
 	}
 	at := func(k string) []any { return []any{"poll", k} }
 	p := &Poll{Every: defaultEvery, Wait: defaultWait, Retries: defaultRetries, Answers: f.Answers}
-	if p.Start, err = parseBytes(f.Start); err != nil {
+	if p.Start, err = c.sendBytes(f.Start, ""); err != nil {
 		return wrongAt(at("start"), "= %v", err)
 	}
 	if err := c.duration(at("every"), f.Every, &p.Every); err != nil {
@@ -48,7 +50,7 @@ func (c *compiler) poll() (err error) {
 		return wrongAt(at("send"), "%v", err)
 	}
 	for _, s := range sends {
-		per := bytes.Contains([]byte(s), []byte("{channel}"))
+		per := strings.Contains(s, "{channel}")
 		if per && len(f.Channels) == 0 {
 			return wrongAt(at("send"), `has {channel}; expected channels = ["01", …] beside it`)
 		}
@@ -78,24 +80,44 @@ func (c *compiler) poll() (err error) {
 	return nil
 }
 
-// sendBytes fills in a poll's {channel} and {check}.
+// sendBytes fills in a poll's {channel} and {check}, which is taken over what
+// stands before it, or between {from} and {to}.
 func (c *compiler) sendBytes(s, channel string) ([]byte, error) {
-	const mark = "{check}"
-	head, tail, checked := bytes.Cut([]byte(s), []byte(mark))
-	head = bytes.ReplaceAll(head, []byte("{channel}"), []byte(channel))
-	b, err := parseBytes(string(head))
-	if err != nil || !checked {
-		return b, err
+	s = strings.ReplaceAll(s, "{channel}", channel)
+	head, tail, checked := strings.Cut(s, "{check}")
+	if !checked {
+		return parseBytes(s)
 	}
 	k := c.check1
 	if k == nil {
-		return nil, wrongAt([]any{"poll", "send"}, "has {check} but the file has no [check] table")
+		return nil, fmt.Errorf("%q has {check} but the file has no [check] table", s)
+	}
+	before, rest, fromSaid := strings.Cut(head, "{from}")
+	over, after, toSaid := strings.Cut(rest, "{to}")
+	if !fromSaid && strings.Contains(head, "{to}") {
+		return nil, fmt.Errorf("%q has {to} but no {from} before it", s)
+	}
+	var b []byte
+	var ends [3]int
+	for i, part := range []string{before, over, after} {
+		x, err := parseBytes(part)
+		if err != nil {
+			return nil, err
+		}
+		b = append(b, x...)
+		ends[i] = len(b)
 	}
 	data := 0
-	if bytes.HasPrefix(b, c.d.frame.start) {
-		data = len(c.d.frame.start)
+	if start := c.d.frame.start; bytes.HasPrefix(b, start) {
+		data = len(start)
 	}
-	b = k.appendTo(b, k.kind.sum(k.covered(b, data, len(b))))
-	rest, err := parseBytes(string(bytes.ReplaceAll(tail, []byte("{channel}"), []byte(channel))))
-	return append(b, rest...), err
+	what := k.covered(b, data, len(b))
+	if fromSaid {
+		if what = b[ends[0]:]; toSaid {
+			what = b[ends[0]:ends[1]]
+		}
+	}
+	b = k.appendTo(b, k.kind.sum(what))
+	last, err := parseBytes(tail)
+	return append(b, last...), err
 }
