@@ -15,86 +15,8 @@ import (
 
 	"thouwright/internal/journal"
 	"thouwright/internal/ledger"
+	"thouwright/internal/proving"
 )
-
-// shaft is a model of its own of a rocked shaft, made of events and of nothing
-// that package simulate is made of: a stroke is a sigmoid of random skew, the
-// contact rebounds like a dropped ball, a held part creeps by relaxation.
-type shaft struct {
-	r  *rand.Rand
-	at []float64 // place, mm, every dt
-}
-
-const dt = 0.002
-
-func (s *shaft) now() float64  { return float64(len(s.at)) * dt }
-func (s *shaft) last() float64 { return s.at[len(s.at)-1] }
-func (s *shaft) in(low, high float64) float64 {
-	return low + (high-low)*s.r.Float64()
-}
-
-func (s *shaft) stroke(to, seconds, rebound float64) {
-	from, a, b := s.last(), s.in(1.3, 3.5), s.in(1.3, 3.5)
-	for n, i := int(seconds/dt), 1; i <= n; i++ {
-		u := float64(i) / float64(n)
-		x := math.Pow(u, a)
-		s.at = append(s.at, from+(to-from)*x/(x+math.Pow(1-u, b)))
-	}
-	back := math.Copysign(rebound, from-to)
-	for t := s.in(0.03, 0.08); t > 3*dt; t *= 0.6 {
-		for u := 0.0; u < 1; u += dt / t {
-			s.at = append(s.at, to+back*4*u*(1-u))
-		}
-		back *= 0.35
-	}
-	s.at = append(s.at, to)
-}
-
-func (s *shaft) hold(seconds, creep float64) {
-	from, tau := s.last(), s.in(0.25, 0.55)
-	for t := dt; t < seconds; t += dt {
-		s.at = append(s.at, from+creep*(1-math.Exp(-t/tau)))
-	}
-}
-
-// rock moves from stop to stop; some pushes stop short, some knock the stand.
-func (s *shaft) rock(play, unit, noise, rate float64, strokes int) {
-	low, side := s.last()-play/2, 1.0
-	least := math.Max(0.4, 3.6/rate)
-	var hold, creep, rebound, pace [2]float64 // seldom alike on both sides
-	for k := range hold {
-		hold[k] = s.in(least, math.Max(1.4, 1.2*least))
-		creep[k] = 0.08 * unit * s.r.NormFloat64()
-		rebound[k] = play * s.in(0, 0.2)
-		pace[k] = s.in(0.1, 0.5)
-	}
-	short, knock := 0.0, 0.0
-	if s.r.Float64() < 0.25 {
-		short, knock = 0.1, 0.03
-	}
-	for range strokes {
-		k := int(side+1) / 2
-		to := low + float64(k)*play + noise*s.r.NormFloat64()
-		if s.r.Float64() < short {
-			to -= side * play * s.in(0.25, 0.75)
-		}
-		s.stroke(to, pace[k]*s.in(0.8, 1.3), rebound[k])
-		s.hold(hold[k]*s.in(1, 1.3), creep[k])
-		s.at = append(s.at, to)
-		if s.r.Float64() < knock {
-			low += 0.7 * play * s.r.NormFloat64()
-		}
-		side = -side
-	}
-}
-
-// setUp moves the gauge about before the first stroke.
-func (s *shaft) setUp() {
-	for end := s.in(2, 8); s.now() < end; {
-		s.stroke(s.in(-2, 2), s.in(0.15, 0.9), 0)
-		s.hold(s.in(0.05, 1), 0)
-	}
-}
 
 // sight is what a gauge sees of the shaft and sends.
 type sight struct {
@@ -104,17 +26,17 @@ type sight struct {
 	unit       string
 }
 
-func (g sight) tape(s *shaft) []byte {
+func (g sight) tape(s *proving.Shaft) []byte {
 	var b bytes.Buffer
-	offset, drift := s.in(-6, 6), 3e-5*s.r.NormFloat64()
-	hiss := 0.25 * math.Max(g.step, 0.002) * math.Pow(s.r.Float64(), 3)
-	lost, wild := s.in(0, 0.04), s.in(0, 0.004)
-	for t := 0.0; t < s.now()-dt; t += s.in(0.8, 1.2) / g.rate {
-		v := s.at[int(t/dt)] + offset + drift*t + hiss*s.r.NormFloat64()
-		if s.r.Float64() < wild {
-			v += s.in(-10, 10)
+	offset, drift := s.In(-6, 6), 3e-5*s.R.NormFloat64()
+	hiss := 0.25 * math.Max(g.step, 0.002) * math.Pow(s.R.Float64(), 3)
+	lost, wild := s.In(0, 0.04), s.In(0, 0.004)
+	for t := 0.0; t < s.Now()-0.002; t += s.In(0.8, 1.2) / g.rate {
+		v := s.At(t) + offset + drift*t + hiss*s.R.NormFloat64()
+		if s.R.Float64() < wild {
+			v += s.In(-10, 10)
 		}
-		if s.r.Float64() < lost {
+		if s.R.Float64() < lost {
 			continue
 		}
 		line := fmt.Sprintf("%+.*f\r\n", g.places, math.Round(v/g.step)*g.step/g.in)
@@ -161,12 +83,12 @@ func TestTakesOfAnotherModel(t *testing.T) {
 	var errs, u95 []float64
 	for i := range n * len(sights) {
 		g := sights[i%len(sights)]
-		s := &shaft{r: rand.New(rand.NewPCG(uint64(i), 8417)), at: []float64{0}}
-		g.rate = 2.2 * math.Pow(9, s.r.Float64())
+		s := proving.NewShaft(rand.New(rand.NewPCG(uint64(i), 8417)))
+		g.rate = 2.2 * math.Pow(9, s.R.Float64())
 		unit := math.Max(g.step, 0.002)
-		play := unit * s.in(2, 30)
-		s.setUp()
-		s.rock(play, unit, unit*s.in(0.05, 0.5), g.rate, 24)
+		play := unit * s.In(2, 30)
+		s.SetUp()
+		s.Rock(play, unit, unit*s.In(0.05, 0.5), g.rate, 24)
 		takes := g.run(t, g.tape(s), "['left lock']")
 		if len(takes) == 0 {
 			if play > 4*unit {
@@ -198,17 +120,17 @@ func TestTakesOfAnotherModel(t *testing.T) {
 func TestRockingOnOfAnotherModel(t *testing.T) {
 	for i := range 40 {
 		g := sights[i%len(sights)]
-		s := &shaft{r: rand.New(rand.NewPCG(uint64(i), 9)), at: []float64{0}}
-		g.rate = s.in(4, 20)
+		s := proving.NewShaft(rand.New(rand.NewPCG(uint64(i), 9)))
+		g.rate = s.In(4, 20)
 		unit := math.Max(g.step, 0.002)
-		s.setUp()
+		s.SetUp()
 		var plays []float64
 		for range 3 {
-			play := unit * s.in(5, 20)
+			play := unit * s.In(5, 20)
 			plays = append(plays, play)
-			s.rock(play, unit, 0.1*unit, g.rate, 26)
-			s.stroke(s.last()+math.Copysign(s.in(2, 4), -s.last()), 0.8, 0)
-			s.hold(1, 0)
+			s.Rock(play, unit, 0.1*unit, g.rate, 26)
+			s.Stroke(s.Last()+math.Copysign(s.In(2, 4), -s.Last()), 0.8, 0)
+			s.Hold(1, 0, 0)
 		}
 		takes := g.run(t, g.tape(s), "['a', 'b', 'c']")
 		if len(takes) != 3 {

@@ -1,13 +1,10 @@
 package proving
 
 import (
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"strconv"
 
-	"thouwright/internal/ledger"
-	"thouwright/internal/method"
 	"thouwright/internal/quantity"
 	"thouwright/internal/simulate"
 )
@@ -53,18 +50,6 @@ func (x Text) MM() float64 {
 	return x.Step
 }
 
-// Foe is one take of the adversary.
-type Foe struct {
-	Text     Text
-	OnChange bool
-	Play     float64 // mm
-	Noise    float64 // mm, of a stop
-	Spoilt   int
-	Strokes  int
-	Rate     float64
-	Readings []simulate.Reading // values in Text.Shown
-}
-
 // body is the rocked part.
 type body struct {
 	x, v     float64 // mm, mm/s
@@ -87,10 +72,10 @@ func (b *body) push(a, dt, stiff, damp float64) {
 }
 
 // DrawFoe makes one take; noise is the standard deviation of a stop in mm, play
-// its size in steps (or 2 µm where the step is finer).
-func DrawFoe(r *rand.Rand, text Text, play, noise float64) Foe {
-	unit := math.Max(text.MM(), 0.002)
-	f := Foe{Text: text, Play: play * unit, Noise: noise, Strokes: 6, Rate: 2 * math.Pow(10, r.Float64()), OnChange: r.Float64() < 0.25}
+// its size in units (steps, or 2 µm where the step is finer).
+func DrawFoe(r *rand.Rand, text Text, play, noise float64) Case {
+	f := Case{Step: text.MM(), Noise: noise, Strokes: 6, Rate: 2 * math.Pow(10, r.Float64()), OnChange: r.Float64() < 0.25}
+	f.Play = play * f.Unit()
 	var times, places []float64
 	const dt = 0.0005
 	stiff := 4e4 * (1 + 2*r.Float64()) // 1/s2: contact at some tens of hertz
@@ -169,7 +154,7 @@ func DrawFoe(r *rand.Rand, text Text, play, noise float64) Foe {
 	// The leaning presses the stop in by lean/stiff on either side, which is
 	// the same each time: the play as gauged holds it.
 	f.Play += pressed(f.Play, cross, stiff)
-	f.Readings = f.read(r, times, places)
+	text.read(&f, r, times, places)
 	return f
 }
 
@@ -181,14 +166,19 @@ func pressed(play float64, cross [2]float64, stiff float64) (sum float64) {
 	return sum
 }
 
-// read lets the gauge look at the places and write what it sees.
-func (f *Foe) read(r *rand.Rand, times, places []float64) (out []simulate.Reading) {
-	scale := 1.0
-	if f.Text.Unit == quantity.In {
+// read lets the gauge look at the places and write what it sees, which is then
+// read back in mm.
+func (x Text) read(f *Case, r *rand.Rand, times, places []float64) {
+	scale, back := 1.0, 1.0
+	if x.Unit == quantity.In {
 		scale = 1 / 25.4
 	}
+	if x.Shown == quantity.In {
+		back = 25.4
+	}
+	f.Digit = math.Pow(10, -float64(x.Places)) * back
 	truncates := r.Float64() < 0.35
-	hiss := 0.35 * f.Text.MM() * r.Float64() * r.Float64()
+	hiss := 0.35 * x.MM() * r.Float64() * r.Float64()
 	lost := 0.04 * r.Float64()
 	if f.OnChange {
 		lost = 0
@@ -202,17 +192,17 @@ func (f *Foe) read(r *rand.Rand, times, places []float64) (out []simulate.Readin
 			i++
 		}
 		n1, n2 = 0.5*n1-0.2*n2+r.NormFloat64(), n1
-		v := (places[i] + hiss*n1) * scale / f.Text.Step
+		v := (places[i] + hiss*n1) * scale / x.Step
 		if truncates {
 			v = math.Trunc(v)
 		} else {
 			v = math.Round(v)
 		}
-		v *= f.Text.Step
-		if f.Text.Unit == quantity.In && f.Text.Shown == quantity.MM {
+		v *= x.Step
+		if x.Unit == quantity.In && x.Shown == quantity.MM {
 			v *= 25.4
 		}
-		text := strconv.FormatFloat(v, 'f', f.Text.Places, 64)
+		text := strconv.FormatFloat(v, 'f', x.Places, 64)
 		switch {
 		case r.Float64() < lost:
 			continue
@@ -222,46 +212,67 @@ func (f *Foe) read(r *rand.Rand, times, places []float64) (out []simulate.Readin
 			continue
 		}
 		last = text
-		x, err := strconv.ParseFloat(text, 64)
-		if err != nil {
-			continue
+		if sent, err := strconv.ParseFloat(text, 64); err == nil {
+			f.Readings = append(f.Readings, simulate.Reading{T: t, Value: sent * back})
 		}
-		out = append(out, simulate.Reading{T: t, Value: x})
 	}
-	return out
 }
 
-// Run feeds the take to a fresh machine that measures in mm.
-func (f *Foe) Run() Outcome {
-	s := method.Spec{Method: method.Play, Unit: quantity.MM, Strokes: f.Strokes, Gauge: method.Gauge{HasError: true}}
-	if f.OnChange {
-		s.Gauge.Sends = ledger.OnChange
-	}
-	mem := new(method.GaugeMemory)
-	m, err := method.New(s, mem, nil)
-	if err != nil {
-		panic(err) // the spec above is constant
-	}
-	scale := 1.0
-	if f.Text.Shown == quantity.In {
-		scale = 25.4
-	}
-	digit := math.Pow(10, -float64(f.Text.Places))
-	var out method.Out
-	for i, x := range f.Readings {
-		for d := m.Deadline(); d < x.T && out.Result == nil; d = m.Deadline() {
-			m.Tick(d, &out)
+// HandleFoe is mere handling of a body that no stop holds: a hand pulls it
+// about, and a spring takes it back to the very same place where it is let go.
+func HandleFoe(r *rand.Rand, seconds float64) Case {
+	x := Texts[r.IntN(len(Texts))]
+	f := Case{Step: x.MM(), Rate: 2 * math.Pow(10, r.Float64()), OnChange: r.Float64() < 0.25}
+	var times, places []float64
+	var t float64
+	b := body{x: 8 * (r.Float64() - 0.5), low: math.Inf(-1), high: math.Inf(1), friction: 20}
+	const dt = 0.002
+	pull := func(to, stiff, seconds float64) {
+		for end := t + seconds; t < end; t += dt {
+			b.push(stiff*(to-b.x)-1.4*math.Sqrt(stiff)*b.v, dt, 0, 0)
+			times, places = append(times, t), append(places, b.x)
 		}
-		mem.Reading(x.Value, digit)
-		if out.Result == nil {
-			m.Reading(method.Reading{Seq: uint64(i + 1), T: x.T, Value: x.Value * scale, Step: digit * scale}, &out)
-		}
-		if out.Result != nil {
-			res := out.Result
-			return Outcome{Done: true, Error: res.Value - f.Play, U95: res.Budget.Combine().U95, Bound: res.Bound, Strokes: res.Strokes, LeftOut: res.LeftOut, Result: res}
-		}
-		out.Notes = out.Notes[:0]
 	}
-	p := m.Progress()
-	return Outcome{Last: fmt.Sprintf("%d strokes, %d left out, step %.5f", p.Strokes, p.LeftOut, mem.Ratio()*digit*scale)}
+	in := func(low, high float64) float64 { return low + (high-low)*r.Float64() }
+	for t < seconds {
+		home, w := b.x, 0.005*math.Pow(600, r.Float64())
+		stiff := 200 * math.Pow(10, r.Float64())
+		switch r.IntN(5) {
+		case 0: // left alone
+			pull(home, stiff, 2*math.Pow(20, r.Float64()))
+		case 1: // pulled about, held a while at each place
+			for range 3 + r.IntN(40) {
+				pull(home+w*r.NormFloat64(), stiff, in(0.4, 3))
+			}
+		case 2: // pushed against its spring and let go
+			way := float64(2*r.IntN(2) - 1)
+			for range 3 + r.IntN(12) {
+				pull(home+way*w*in(0.1, 1), stiff, in(0.4, 2))
+				pull(home, stiff, in(0.5, 2))
+			}
+		case 3: // a hand that rests on it and is not quite still
+			for end := t + in(3, 40); t < end; {
+				pull(b.x+0.1*w*r.NormFloat64()-0.2*(b.x-home), stiff, in(0.05, 0.5))
+			}
+		case 4: // carried
+			for range 2 + r.IntN(10) {
+				pull(in(-4, 4), stiff, in(0.3, 2))
+			}
+		}
+	}
+	x.read(&f, r, times, places)
+	return f
+}
+
+// drawForces makes one take of a gauge that has the step (mm), in any of the ways
+// in which such gauges write.
+func drawForces(r *rand.Rand, step, play, noise float64) Case {
+	var of []Text
+	for _, x := range Texts {
+		if math.Abs(x.MM()-step) < 0.02*step {
+			of = append(of, x)
+		}
+	}
+	x := of[r.IntN(len(of))]
+	return DrawFoe(r, x, play/math.Max(x.MM(), 0.002), noise)
 }

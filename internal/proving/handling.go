@@ -4,9 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 
-	"thouwright/internal/ledger"
 	"thouwright/internal/method"
-	"thouwright/internal/quantity"
 	"thouwright/internal/simulate"
 )
 
@@ -58,37 +56,35 @@ func Handle(p *simulate.Path, r *rand.Rand, seconds float64) {
 	}
 }
 
+// HandleGlides is mere handling by package simulate.
+func HandleGlides(r *rand.Rand, seconds float64) Case {
+	step := Steps[r.IntN(len(Steps))]
+	c := Case{Step: step, Digit: digit(step, r)}
+	g := simulate.Gauge{
+		Step: step, Rate: 2 + 18*r.Float64(), Jitter: 0.3 * r.Float64(), Noise: c.Unit() * 0.4 * r.Float64() * r.Float64(),
+		Memory: 0.95 * r.Float64(), Truncate: r.Float64() < 0.5, OnChange: r.Float64() < 0.3,
+		Drift: 0.0001 * r.NormFloat64(), Drop: 0.05 * r.Float64(), Wild: 0.005 * r.Float64(), WildBy: 2,
+	}
+	var p simulate.Path
+	Handle(&p, r, seconds)
+	c.Rate, c.OnChange, c.Readings = g.Rate, g.OnChange, g.Read(&p, r)
+	return c
+}
+
 // FalseTakes runs so many hours of mere handling through machines for play and
 // counts the takes made of it. Each session of ten minutes is one gauge.
-func FalseTakes(r *rand.Rand, hours float64, seen func(unit float64, res *method.Result)) (takes int) {
-	for range int(hours * 6) {
-		step := Steps[r.IntN(len(Steps))]
-		d := digit(step, r)
-		g := simulate.Gauge{
-			Step: step, Rate: 2 + 18*r.Float64(), Jitter: 0.3 * r.Float64(), Noise: math.Max(step, 0.002) * 0.4 * r.Float64() * r.Float64(),
-			Memory: 0.95 * r.Float64(), Truncate: r.Float64() < 0.5, OnChange: r.Float64() < 0.3,
-			Drift: 0.0001 * r.NormFloat64(), Drop: 0.05 * r.Float64(), Wild: 0.005 * r.Float64(), WildBy: 2,
-		}
-		var p simulate.Path
-		Handle(&p, r, 600)
-		s := method.Spec{Method: method.Play, Unit: quantity.MM, Gauge: method.Gauge{Name: "g"}}
-		if g.OnChange {
-			s.Gauge.Sends = ledger.OnChange
-		}
+func FalseTakes(m Model, r *rand.Rand, hours float64, seen func(c Case, res *method.Result)) (takes int) {
+	for range int(math.Round(hours * 6)) {
+		c := m.Handle(r, 600)
 		mem := new(method.GaugeMemory)
-		readings := g.Read(&p, r)
-		for len(readings) > 0 {
-			m, err := method.New(s, mem, nil)
-			if err != nil {
-				panic(err) // the spec above is constant
-			}
-			res := Feed(m, mem, readings, d, nil)
+		for readings := c.Readings; len(readings) > 0; {
+			res := Feed(c.machine(mem), mem, readings, c.Digit, nil)
 			if res == nil {
 				break
 			}
 			takes++
 			if seen != nil {
-				seen(math.Max(step, 0.002), res)
+				seen(c, res)
 			}
 			for len(readings) > 0 && readings[0].T <= res.T {
 				readings = readings[1:]

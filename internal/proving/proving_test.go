@@ -82,7 +82,7 @@ func TestTheAdversary(t *testing.T) {
 		r := rand.New(rand.NewPCG(12, uint64(i)))
 		for range 60 {
 			f := DrawFoe(r, x, 5+25*r.Float64(), 0.3*max(x.MM(), 0.002))
-			tally.Add(Case{Strokes: f.Strokes}, f.Run())
+			tally.Add(f, Run(f))
 		}
 		if tally.Done < 57 || tally.Covered < tally.Done*9/10 {
 			t.Errorf("%v: %s", x, &tally)

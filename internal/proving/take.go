@@ -28,6 +28,9 @@ type Case struct {
 	Rate, Creep, Bounce float64
 }
 
+// Unit is what the figures of a take are counted in: the step, or 2 µm.
+func (c Case) Unit() float64 { return math.Max(c.Step, 0.002) }
+
 // Outcome is what the machine made of it.
 type Outcome struct {
 	Done    bool
@@ -37,20 +40,40 @@ type Outcome struct {
 	Strokes int
 	LeftOut int
 	Result  *method.Result
-	Last    string // where there was none: how far it came
 }
 
-// Run feeds one case to a fresh machine with a fresh gauge's memory.
-func Run(c Case) Outcome {
+// Model simulates takes and mere handling. What holds only for one model is tuned
+// to it.
+type Model struct {
+	Name   string
+	Take   func(r *rand.Rand, step, play, noise float64) Case
+	Handle func(r *rand.Rand, seconds float64) Case
+}
+
+// Models are three ways of simulating that share nothing but this package.
+var Models = []Model{
+	{"glides", drawGlides, HandleGlides},
+	{"forces", drawForces, HandleFoe},
+	{"events", drawEvents, HandleEvents},
+}
+
+// machine is a fresh machine for the case's gauge, whose step is not told.
+func (c Case) machine(mem *method.GaugeMemory) method.Machine {
 	s := method.Spec{Method: method.Play, Unit: quantity.MM, Strokes: c.Strokes, Gauge: method.Gauge{Name: "g", HasError: true}}
 	if c.OnChange {
 		s.Gauge.Sends = ledger.OnChange
 	}
-	mem := new(method.GaugeMemory)
 	m, err := method.New(s, mem, nil)
 	if err != nil {
 		panic(err) // the spec above is constant
 	}
+	return m
+}
+
+// Run feeds one case to a fresh machine with a fresh gauge's memory.
+func Run(c Case) Outcome {
+	mem := new(method.GaugeMemory)
+	m := c.machine(mem)
 	res := Feed(m, mem, c.Readings, c.Digit, nil)
 	if res == nil {
 		return Outcome{}
@@ -107,13 +130,17 @@ func digit(step float64, r *rand.Rand) float64 {
 	return 0.0005 / []float64{1, 5}[r.IntN(2)]
 }
 
-// Draw makes one take of a gauge with the given step; noise is the standard
-// deviation of a stop in mm.
-func Draw(r *rand.Rand, step, noise float64) Case {
-	c := Case{Step: step, Digit: digit(step, r), Noise: noise, Strokes: 6}
+// Draw makes one take of a gauge with the given step (mm): the play is uniform
+// over whole units and the noise of a stop (its standard deviation) is in units.
+func (m Model) Draw(r *rand.Rand, step, noise float64) Case {
 	unit := math.Max(step, 0.002)
-	whole := 1 + r.IntN(30)
-	c.Play = (float64(whole) + r.Float64()) * unit
+	return m.Take(r, step, (float64(1+r.IntN(30))+r.Float64())*unit, noise*unit)
+}
+
+// drawGlides makes one take with package simulate. All lengths in mm.
+func drawGlides(r *rand.Rand, step, play, noise float64) Case {
+	c := Case{Step: step, Digit: digit(step, r), Play: play, Noise: noise, Strokes: 6}
+	unit := c.Unit()
 	rate := 4 + 16*r.Float64()
 	least := math.Max(0.4, 4.5/rate)
 	h := simulate.Hand{

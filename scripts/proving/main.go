@@ -1,11 +1,11 @@
-// Command proving runs the statistical proof in depth and prints its table.
+// Command proving runs the statistical proof in depth and prints its tables.
 package main
 
 import (
 	"flag"
 	"fmt"
-	"math"
 	"math/rand/v2"
+	"os"
 	"strconv"
 	"strings"
 
@@ -13,99 +13,125 @@ import (
 	"thouwright/internal/proving"
 )
 
+var (
+	n      = flag.Int("n", 400, "takes per row")
+	seed   = flag.Uint64("seed", 1, "seed of all chance")
+	hours  = flag.Float64("hours", 0, "hours of mere handling, of each model; lists every false take")
+	aims   = flag.Bool("aims", false, "takes by model, step and noise, then 100 hours (or -hours) of mere handling of each model")
+	byPlay = flag.Bool("byplay", false, "takes by model, noise and size of the play: where small plays need more strokes")
+	table  = flag.Bool("table", false, "takes beside an oracle that knows the noise, and the verdicts about a limit")
+	steps  = flag.String("steps", "0.0254,0.01,0.001", "of -table, mm")
+	noises = flag.String("noise", "0,0.1,0.15,0.2,0.25,0.35,0.5,0.75,1", "of -table, in units")
+	only   = flag.String("model", "", "one model alone: glides, forces or events")
+)
+
 func main() {
-	n := flag.Int("n", 400, "takes per cell")
-	seed := flag.Uint64("seed", 1, "seed")
-	hours := flag.Float64("hours", 0, "hours of handling")
-	table := flag.Bool("table", false, "")
-	which := flag.String("steps", "0.0254,0.01,0.001", "of the table, mm")
-	noise := flag.String("noise", "0,0.1,0.15,0.2,0.25,0.35,0.5,0.75,1", "of the table, in units")
-	foe := flag.Bool("foe", false, "")
-	byPlay := flag.Bool("byplay", false, "")
 	flag.Parse()
-	if *table {
-		fmt.Println(proving.Header)
-		var steps, noises []float64
-		for _, x := range strings.Split(*which, ",") {
-			if v, err := strconv.ParseFloat(x, 64); err == nil {
-				steps = append(steps, v)
-			}
+	switch {
+	case *table:
+		oracle()
+	case *byPlay:
+		fmt.Println(proving.TallyHeader("model", "noise", "play"))
+		each(small)
+	case *aims:
+		fmt.Println(proving.TallyHeader("model", "step mm", "noise"))
+		each(takes)
+		if *hours == 0 {
+			*hours = 100
 		}
-		for _, x := range strings.Split(*noise, ",") {
-			if v, err := strconv.ParseFloat(x, 64); err == nil {
-				noises = append(noises, v)
-			}
-		}
-		for i, c := range proving.Cells(steps, noises) {
-			fmt.Println(c.Run(rand.New(rand.NewPCG(*seed, uint64(i+1))), *n))
-		}
-		return
+		each(handling)
+	case *hours > 0:
+		each(handling)
+	default:
+		flag.Usage()
+		os.Exit(2)
 	}
-	if *foe {
-		for i, x := range proving.Texts {
-			for _, k := range []float64{0.1, 0.5, 1} {
-				r := rand.New(rand.NewPCG(*seed, uint64(i)))
-				var t proving.Tally
-				unit := math.Max(x.MM(), 0.002)
-				for range *n {
-					f := proving.DrawFoe(r, x, 3+27*r.Float64(), k*unit)
-					o := f.Run()
-					o.Error /= unit
-					o.U95 /= unit
-					t.Add(proving.Case{Strokes: f.Strokes}, o)
-				}
-				fmt.Printf("%v noise %.1f: %s\n", x, k, &t)
-			}
+}
+
+func each(do func(m proving.Model)) {
+	for _, m := range proving.Models {
+		if *only == "" || *only == m.Name {
+			do(m)
 		}
-		return
 	}
-	if *byPlay {
-		for _, k := range []float64{0, 0.25, 0.5, 1, 2} {
-			var t [6]proving.Tally
-			for i, d := range proving.Steps {
-				unit := math.Max(d, 0.002)
-				r := rand.New(rand.NewPCG(*seed, uint64(k*100)+uint64(i)))
-				for range *n {
-					c := proving.Draw(r, d, k*unit)
-					o := proving.Run(c)
-					o.Error /= unit
-					o.U95 /= unit
-					b := 0
-					for _, x := range []float64{2, 3, 5, 8, 15} {
-						if c.Play/unit > x {
-							b++
-						}
-					}
-					t[b].Add(c, o)
-				}
-			}
-			for b := range t {
-				fmt.Printf("noise %.2f class %d: %s\n", k, b, t[b].String())
-			}
-		}
-		return
-	}
-	if *hours > 0 {
-		k := proving.FalseTakes(rand.New(rand.NewPCG(*seed, 5)), *hours, func(unit float64, r *method.Result) {
-			fmt.Printf("false take: play %.1f units, %.4f strokes %d left out %d note %q %s\n", r.Value/unit, r.Value, r.Strokes, r.LeftOut, r.Note, r.NoVerdict)
+}
+
+// handling counts the takes made of mere handling.
+func handling(m proving.Model) {
+	k := proving.FalseTakes(m, rand.New(rand.NewPCG(*seed, 5)), *hours, func(c proving.Case, r *method.Result) {
+		fmt.Printf("a false take: %.1f units of %.4f mm, %d strokes, %d left out, %.0f s to %.0f s, %.1f readings/s, on change %v; %s\n",
+			r.Value/c.Unit(), c.Unit(), r.Strokes, r.LeftOut, r.Rests[0].T, r.T, c.Rate, c.OnChange, r.Note)
+		if !*aims {
 			for _, x := range r.Rests {
-				fmt.Printf("   %.2f %s %d %.4f %v %s\n", x.T, x.Side, x.Level, x.Value, x.Used, x.Reason)
+				fmt.Printf("   %.2f s %s %.1f units %v %s\n", x.T, x.Side, (x.Value-r.Rests[0].Value)/c.Unit(), x.Used, x.Reason)
 			}
-		})
-		fmt.Println(k, "false takes")
-		return
-	}
+		}
+	})
+	fmt.Printf("%s: %d takes in %.0f hours of mere handling\n", m.Name, k, *hours)
+}
+
+// takes prints a row for each step and noise, and what they come to where the
+// noise of a stop is at most half a unit.
+func takes(m proving.Model) {
+	var all proving.Tally
 	for i, d := range proving.Steps {
-		unit := math.Max(d, 0.002)
-		for _, k := range []float64{0, 0.1, 0.25, 0.5, 1, 2} {
-			r := rand.New(rand.NewPCG(*seed, uint64(k*100)+uint64(i)))
+		for k, noise := range []float64{0, 0.1, 0.25, 0.5, 1} {
 			var t proving.Tally
+			r := rand.New(rand.NewPCG(*seed, uint64(10*i+k)))
 			for range *n {
-				c := proving.Draw(r, d, k*unit)
-				t.Add(c, proving.Run(c))
+				c := m.Draw(r, d, noise)
+				o := proving.Run(c)
+				t.Add(c, o)
+				if noise <= 0.5 {
+					all.Add(c, o)
+				}
 			}
-			fmt.Printf("step %.4f noise %.2f: done %.3f in time %.3f  p50 %.2f p95 %.2f  cover %.3f  U95 %.2f\n", d, k, float64(t.Done)/float64(t.N), float64(t.InTime)/float64(t.Plain),
-				proving.Quantile(t.Errors, .5)/unit, proving.Quantile(t.Errors, .95)/unit, float64(t.Covered)/float64(t.Done), proving.Quantile(t.U95, .5)/unit)
+			fmt.Printf("| %s | %.4f | %.2f | %s\n", m.Name, d, noise, &t)
 		}
 	}
+	fmt.Printf("| %s | all | ≤ 0.50 | %s\n", m.Name, &all)
+}
+
+// small prints a row for each noise and size of the play.
+func small(m proving.Model) {
+	edges := []float64{2, 3, 4, 6, 10}
+	names := []string{"1 to 2", "2 to 3", "3 to 4", "4 to 6", "6 to 10", "10 to 31"}
+	for k, noise := range []float64{0, 0.25, 0.5, 1} {
+		var t [6]proving.Tally
+		for i, d := range proving.Steps {
+			r := rand.New(rand.NewPCG(*seed, uint64(10*i+k)))
+			for range *n {
+				c := m.Draw(r, d, noise)
+				b := 0
+				for _, e := range edges {
+					if c.Play/c.Unit() > e {
+						b++
+					}
+				}
+				t[b].Add(c, proving.Run(c))
+			}
+		}
+		for b := range t {
+			fmt.Printf("| %s | %.2f | %s | %s\n", m.Name, noise, names[b], &t[b])
+		}
+	}
+}
+
+func oracle() {
+	fmt.Println(proving.Header)
+	for i, c := range proving.Cells(numbers(*steps), numbers(*noises)) {
+		fmt.Println(c.Run(rand.New(rand.NewPCG(*seed, uint64(i+1))), *n))
+	}
+}
+
+func numbers(list string) (out []float64) {
+	for _, x := range strings.Split(list, ",") {
+		v, err := strconv.ParseFloat(x, 64)
+		if err != nil {
+			fmt.Fprintf(os.Stderr, "%q is no number\n", x)
+			os.Exit(2)
+		}
+		out = append(out, v)
+	}
+	return out
 }
