@@ -381,6 +381,9 @@ func (c *compiler) messages() error {
 			c.d.most = n
 		}
 	}
+	if f := &c.d.frame; f.packed && c.check1 == nil && len(f.start) == 0 {
+		c.d.NoSniff = true // any bytes fit it
+	}
 	c.lineEnds()
 	c.d.most = max(1, min(c.d.most, mostItems*4))
 	if c.check1 != nil && !c.check1.afterEnd && !checked {

@@ -104,3 +104,12 @@ func TestResume(t *testing.T) {
 		}
 	}
 }
+
+// Bare bytes fit anything, so they prove nothing to a search.
+func TestBareBytesAreNotProposed(t *testing.T) {
+	for _, d := range oddFiles(t) {
+		if want := d.Name == "binary-idle"; d.NoSniff != want {
+			t.Errorf("%s: left out of the search %t, want %t", d.Name, d.NoSniff, want)
+		}
+	}
+}
