@@ -381,8 +381,10 @@ func (c *compiler) messages() error {
 			c.d.most = n
 		}
 	}
-	if f := &c.d.frame; f.packed && c.check1 == nil && len(f.start) == 0 {
-		c.d.NoSniff = true // any bytes fit it
+	// Any bytes fit bare bytes; and what is dropped or masked may be the very
+	// marks of a wrong line setting.
+	if f := &c.d.frame; f.packed && c.check1 == nil && len(f.start) == 0 || c.d.sieve != nil {
+		c.d.NoSniff = true
 	}
 	c.lineEnds()
 	c.d.most = max(1, min(c.d.most, mostItems*4))

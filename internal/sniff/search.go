@@ -77,7 +77,8 @@ type search struct {
 	r     *Result
 	every time.Duration // the gauge's own interval between messages, as heard
 	mute  []*drivers.Driver
-	hint  string // what the bytes looked like, where nothing could be proved
+	known []*drivers.Driver // that fit at the setting found
+	hint  string            // what the bytes looked like, where nothing could be proved
 }
 
 // Search listens, and asks only if told to. An error is a port that does not
@@ -329,6 +330,13 @@ func (s *search) settle(at port.Settings) (done bool, err error) {
 	if err != nil || h == nil {
 		return false, err
 	}
+	// What other settings give is looked at with the drivers that fit here: some
+	// driver or other fits a few bytes of nonsense.
+	s.known = s.known[:0]
+	_, all := best(s.Drivers, h, 2)
+	for i := range all {
+		s.known = append(s.known, all[i].driver)
+	}
 	// A parity that is checked and right proves itself; only whether anybody
 	// checks it is open, which the other parity tells.
 	data := fmt.Sprint(at.DataBits)
@@ -371,7 +379,7 @@ func (s *search) rival(at port.Settings) (fits, sure bool, err error) {
 		if h == nil {
 			return false, true, nil // the port does not take it
 		}
-		if j, _ := best(s.Drivers, h, 1); j != nil {
+		if j, _ := best(s.known, h, 1); j != nil {
 			return true, true, nil
 		}
 		if s.misfit(h) {
@@ -388,7 +396,7 @@ func (s *search) misfit(h *heard) bool {
 		return false
 	}
 	bad := true
-	for _, d := range s.Drivers {
+	for _, d := range s.known {
 		j := judge(d, h)
 		if j.bad == 0 && j.good > 0 {
 			return false
@@ -418,7 +426,7 @@ func (s *search) anySpeed(at port.Settings) (bool, error) {
 	if err != nil || h == nil {
 		return false, err
 	}
-	j, _ := best(s.Drivers, h, 1)
+	j, _ := best(s.known, h, 1)
 	return j != nil, nil
 }
 
