@@ -2,8 +2,9 @@ package config
 
 import (
 	"fmt"
-	"os"
 	"path/filepath"
+
+	"thouwright/internal/form"
 )
 
 // Edit changes one key of one [[gauge]] in a bench file's text, or adds it,
@@ -48,9 +49,9 @@ func EditFile(file, gauge string, changes ...Change) error {
 	if real, err := filepath.EvalSymlinks(file); err == nil {
 		file = real
 	}
-	text, err := os.ReadFile(file)
+	text, err := form.ReadFile(file, "bench file")
 	if err != nil {
-		return err
+		return fmt.Errorf("%s: %w", file, err)
 	}
 	for _, c := range changes {
 		if text, err = Edit(text, gauge, c.Key, c.Value); err != nil {

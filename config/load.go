@@ -1,11 +1,6 @@
 package config
 
 import (
-	"errors"
-	"fmt"
-	"io"
-	"io/fs"
-	"os"
 	"path/filepath"
 	"sort"
 	"strings"
@@ -140,42 +135,11 @@ func (c *Check) fill() {
 	}
 }
 
-// read reads a whole file that ought to be small; what names its kind.
+// read is form.ReadFile with its error as a problem.
 func read(file, what string) ([]byte, *Problem) {
-	bad := func(format string, a ...any) ([]byte, *Problem) {
-		return nil, &Problem{File: file, Text: fmt.Sprintf(format, a...)}
+	text, err := form.ReadFile(file, what)
+	if err != nil {
+		return nil, &Problem{File: file, Text: err.Error()}
 	}
-	// Looked at before it is opened: opening a pipe would wait for a writer.
-	st, err := os.Stat(file)
-	if err == nil && !st.Mode().IsRegular() {
-		return bad("found %s, expected a %s: name a plain file", kindOf(st), what)
-	}
-	var text []byte
-	if err == nil {
-		var f *os.File
-		if f, err = os.Open(file); err == nil {
-			defer f.Close()
-			text, err = io.ReadAll(io.LimitReader(f, form.MaxBytes+1))
-		}
-	}
-	switch {
-	case err == nil:
-		return text, nil
-	case errors.Is(err, fs.ErrNotExist):
-		return bad("there is no such %s: check the path", what)
-	case errors.Is(err, fs.ErrPermission):
-		return bad("the %s may not be read: make it readable for you (chmod u+r)", what)
-	}
-	var pe *fs.PathError
-	if errors.As(err, &pe) {
-		err = pe.Err
-	}
-	return bad("the %s can't be read: %v", what, err)
-}
-
-func kindOf(st fs.FileInfo) string {
-	if st.IsDir() {
-		return "a folder"
-	}
-	return "no plain file (" + st.Mode().Type().String() + ")"
+	return text, nil
 }

@@ -9,6 +9,8 @@ import (
 	"sort"
 	"strings"
 	"sync"
+
+	"thouwright/internal/form"
 )
 
 //go:embed *.toml
@@ -80,9 +82,9 @@ func Load(dir string) (*Catalogue, []error) {
 
 // ReadFile reads and compiles one driver file.
 func ReadFile(file string) (*Driver, error) {
-	text, err := os.ReadFile(file)
+	text, err := form.ReadFile(file, "driver file")
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("%s: %w", file, err)
 	}
 	return Parse(file, text)
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"thouwright/config"
+	"thouwright/internal/form"
 	"thouwright/internal/ledger"
 )
 
@@ -33,7 +34,7 @@ func keepInHand(f *files) error {
 			return err
 		}
 	}
-	if had, err := os.ReadFile(file); err == nil && string(had) == what+"\n" {
+	if had, err := form.ReadFile(file, "note"); err == nil && string(had) == what+"\n" {
 		return nil
 	}
 	next := file + ".new"
@@ -59,7 +60,7 @@ func loadInHand(benchFile, job string) (f *files, problems []ledger.Problem, los
 	if f == nil || job != "" {
 		return f, problems, ""
 	}
-	text, err := os.ReadFile(filepath.Join(f.bench.LogDir, inHandName))
+	text, err := form.ReadFile(filepath.Join(f.bench.LogDir, inHandName), "note")
 	if err != nil {
 		return f, problems, ""
 	}

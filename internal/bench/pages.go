@@ -4,12 +4,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"time"
 
 	"thouwright/config"
 	"thouwright/internal/bundle"
+	"thouwright/internal/form"
 	"thouwright/internal/journal"
 	"thouwright/internal/page"
 	"thouwright/internal/record"
@@ -54,7 +54,7 @@ func (d *Daemon) sheetText(number string) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	return os.ReadFile(path)
+	return form.ReadFile(path, "job sheet")
 }
 
 // writeRecord writes the document of a job in a format, or its bundle. The tapes are not played

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"sync"
 	"time"
 
@@ -13,6 +12,7 @@ import (
 	"thouwright/config"
 	"thouwright/drivers"
 	"thouwright/internal/capture"
+	"thouwright/internal/form"
 	"thouwright/internal/journal"
 	"thouwright/internal/ledger"
 )
@@ -181,7 +181,7 @@ func takeBack(batch []ledger.Reading) {
 // readText reads a file that a person wrote; where it can't be, the text is
 // empty and loading it again says why.
 func readText(file string) []byte {
-	b, err := os.ReadFile(file)
+	b, err := form.ReadFile(file, "file")
 	if err != nil {
 		return nil
 	}
