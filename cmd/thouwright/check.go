@@ -14,9 +14,10 @@ import (
 )
 
 type checkCmd struct {
-	Bench string `short:"b" placeholder:"BENCH" help:"The bench file (default: bench.toml, where there is one)."`
-	Job   string `short:"j" placeholder:"JOB" help:"One job: a sheet's path, or a number in job_dir (default: every sheet in job_dir)."`
-	JSON  bool   `name:"json" help:"Print a JSON object instead of lines."`
+	Bench  string `short:"b" placeholder:"BENCH" help:"The bench file (default: bench.toml, where there is one)."`
+	Job    string `short:"j" placeholder:"JOB" help:"One job: a sheet's path, or a number in job_dir (default: every sheet in job_dir)."`
+	Driver string `short:"d" placeholder:"DRIVER" help:"Only this driver: a file's path, or a name."`
+	JSON   bool   `name:"json" help:"Print a JSON object instead of lines."`
 }
 
 func (c *checkCmd) Example() string { return "thouwright check -b bench.toml -j 2026-041" }
@@ -37,7 +38,11 @@ type checkedFile struct {
 
 func (c *checkCmd) Run(ctx *runContext) error {
 	r := &checked{Files: []checkedFile{}, Problems: []config.Problem{}}
-	r.all(c.Bench, c.Job)
+	if c.Driver != "" {
+		r.driver(c.Driver)
+	} else {
+		r.all(c.Bench, c.Job)
+	}
 	r.OK = !config.Refused(r.Problems)
 	for _, p := range r.Problems {
 		fmt.Fprintln(ctx.Err, p)
@@ -102,6 +107,25 @@ func (r *checked) all(benchFile, job string) {
 	}
 }
 
+// driver checks one driver alone.
+func (r *checked) driver(name string) {
+	d, err := findDriver(name)
+	if err != nil {
+		p := problemOf(err)
+		r.file(name, "driver", "", []config.Problem{p})
+		return
+	}
+	r.examples(d)
+}
+
+func (r *checked) examples(d *drivers.Driver) {
+	var ps []config.Problem
+	for _, err := range d.CheckExamples() {
+		ps = append(ps, problemOf(err))
+	}
+	r.file(d.File, "driver", fmt.Sprintf("%d examples", len(d.Examples)), ps)
+}
+
 // drivers checks the built-in drivers and the bench's own: every example.
 func (r *checked) drivers(bench *config.Bench) *drivers.Catalogue {
 	dir := ""
@@ -114,11 +138,7 @@ func (r *checked) drivers(bench *config.Bench) *drivers.Catalogue {
 		r.file(p.File, "driver", "", []config.Problem{p})
 	}
 	for _, d := range cat.All() {
-		var ps []config.Problem
-		for _, err := range d.CheckExamples() {
-			ps = append(ps, problemOf(err))
-		}
-		r.file(d.File, "driver", fmt.Sprintf("%d examples", len(d.Examples)), ps)
+		r.examples(d)
 	}
 	return cat
 }
