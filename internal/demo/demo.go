@@ -183,9 +183,6 @@ func (s *stage) play(ctx context.Context, d *bench.Daemon, o Options, dir, bench
 			// What can't be accepted yet is not: the person hears no take and turns on.
 			_ = d.Do(ctx, ledger.Command{Do: ledger.DoAccept, By: "switch"})
 		}
-		p.anew = func(ctx context.Context) {
-			_ = d.Do(ctx, ledger.Command{Do: ledger.DoRestart, By: "key"})
-		}
 		p.ears = listen(ctx, d, func(t ledger.LiveTake) { o.Say(spoken(t)) })
 		p.work(ctx)
 		if o.Quick || ctx.Err() != nil {

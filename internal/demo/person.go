@@ -18,7 +18,6 @@ type person struct {
 	rand  *rand.Rand
 	say   func(string)
 	tap   func(ctx context.Context) // the foot switch
-	anew  func(ctx context.Context) // the key for starting over
 
 	nut      float64 // end play of the hub as the nut now stands, mm
 	nutTries int
@@ -150,15 +149,13 @@ func (p *person) endPlay(ctx context.Context, h *hand, a ledger.LiveActive, wher
 	p.rock(ctx, h, p.nut, 20)
 }
 
-// turn sets the gauge up and starts over, so that nothing of the set-up counts;
-// then it turns the pulley once round, slowly, and a little further. A tap on
+// turn sets the gauge up, leaves it alone for a moment, and turns the pulley once
+// round, slowly, and a little further. A tap on
 // the foot switch says that the turn was whole, which no gauge can see.
 func (p *person) turn(ctx context.Context, h *hand) {
 	p.setUp(ctx, h, 1)
 	home := h.at() - rimThrow
 	h.move(ctx, home+rimThrow, 0.5)
-	h.hold(ctx, 1, 0, 0)
-	p.anew(ctx)
 	h.hold(ctx, 1, 0, 0)
 	const parts = 72
 	for k := range parts + 4 {

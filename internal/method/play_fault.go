@@ -92,7 +92,7 @@ func (m *play) Finish(t float64, out *Out) {
 		out.Notes = append(out.Notes, Note{Kind: Caution, T: t, Text: "no movement seen, and this gauge has not moved since it was set up: lift its plunger once, then try again"})
 		return
 	}
-	if stays, atEnd := m.memory.AtEnd(m.last.Value / m.digit); !m.inRange(m.last.Value) || atEnd && stays > 1 {
+	if stays, atEnd := m.memory.AtEnd(m.last.Value / m.digit); !m.inRange(m.last.Value) || atEnd && stays > fewStays {
 		out.Notes = append(out.Notes, Note{Kind: Caution, T: t, Text: "end of travel or no contact: the gauge stands at its end; set it so that it reads near the middle"})
 		return
 	}

@@ -200,7 +200,7 @@ func (m *play) sure() float64 {
 // would cover 83 to 92 %.)
 func (m *play) early() float64 {
 	most := m.known() * math.Sqrt(quantileOf(&chi99, m.now.fit.dof)/float64(m.now.fit.dof))
-	if !m.isFine {
+	if !m.isFine && m.spec.Gauge.Sends != ledger.OnPress {
 		most = min(most, m.now.mostScatter(m.sure()))
 	}
 	share := min(1, m.now.scatter/max(most, 1e-12))
@@ -273,7 +273,8 @@ func (m *play) complete() bool {
 	if m.isFine && m.spec.Gauge.Sends == ledger.OnPress {
 		return false
 	}
-	if s.chance > m.sure() || !m.isFine && s.detour > straight {
+	byHand := m.spec.Gauge.Sends == ledger.OnPress // each press is meant: nothing of it is handling
+	if !byHand && (s.chance > m.sure() || !m.isFine && s.detour > straight) {
 		if !(m.isFine && s.leftOut == 0 && s.scatter < 0.6*m.step && n >= m.spec.Strokes+cleanStrokes) {
 			return false
 		}

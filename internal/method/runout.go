@@ -34,6 +34,9 @@ const (
 	// A turn shows smooth change; what is larger than the turn itself within
 	// one reading was the gauge being set up.
 	runOutJump   = 0.5
+	runOutClose  = 0.02 // of the run-out: how far a turn may end from where it began
+	runOutShort  = 2.0  // a turn takes so many times as long as what came before
+	runOutStill  = 2 * motion.RestSeconds
 	runOutSettle = 3.0 // s after the set-up in which the gauge comes to stand
 )
 
@@ -159,56 +162,6 @@ func (m *runOut) Finish(t float64, out *Out) {
 		}
 		m.finishTurn(turn, out)
 	}
-}
-
-// turn is the readings of the turn: those since the gauge was set up, without
-// the standing still after it.
-func (m *runOut) turn() []Reading {
-	all := m.kept
-	if m.n > runOutMost {
-		k := m.n % runOutMost
-		all = slices.Concat(m.kept[k:], m.kept[:k])
-	}
-	if len(all) < runOutLeast {
-		return all
-	}
-	least := math.Max(6*m.step, 3*m.spec.twoMicron())
-	from := len(all) - runOutLeast
-	low, high := inf, -inf
-	for _, r := range all[from:] {
-		low, high = math.Min(low, r.Value), math.Max(high, r.Value)
-	}
-	for from > 0 {
-		v := all[from-1].Value
-		l, h := math.Min(low, v), math.Max(high, v)
-		if h-l-(high-low) > math.Max(runOutJump*(high-low), least) {
-			break
-		}
-		low, high = l, h
-		from--
-	}
-	if from == 0 {
-		return all
-	}
-	return all[m.settled(all, from):]
-}
-
-// settled is where a set-up that reached up to reading from came to stand: the
-// first standstill soon after it, else from itself.
-func (m *runOut) settled(all []Reading, from int) int {
-	for i := from; i < len(all)-runOutLeast && all[i].T-all[from].T < runOutSettle; i++ {
-		low, high := inf, -inf
-		for k := i; k < len(all); k++ {
-			low, high = math.Min(low, all[k].Value), math.Max(high, all[k].Value)
-			if high-low > m.find.Window() {
-				break
-			}
-			if all[k].T-all[i].T >= motion.RestSeconds {
-				return i
-			}
-		}
-	}
-	return from
 }
 
 func (m *runOut) finishTurn(turn []Reading, out *Out) {

@@ -179,3 +179,74 @@ func TestSetUpIsNoStation(t *testing.T) {
 		t.Errorf("run-out %g, the part has 0.2", out.Result.Value)
 	}
 }
+
+// A gentle set-up, or the gauge being pressed a little further in before the
+// turn, must not enter the result: nothing jumps, and by its shape alone it could
+// be part of a turn. What tells it is the standstill between the two.
+func TestAGentleSetUpIsNoPartOfTheTurn(t *testing.T) {
+	for seed := range uint64(60) {
+		r := rand.New(rand.NewPCG(seed, 8))
+		amplitude := 0.02 + 0.1*r.Float64()
+		gentle := amplitude * (0.2 + 3*r.Float64())
+		m, _ := New(Spec{Method: RunOut, Unit: quantity.MM, Gauge: Gauge{HasError: true}}, nil, nil)
+		var out Out
+		now, seq := 0.0, uint64(0)
+		read := func(v float64) {
+			seq++
+			now += 0.1
+			m.Reading(Reading{Seq: seq, T: now, Value: math.Round((v+0.0003*r.NormFloat64())/0.001) * 0.001, Step: 0.001}, &out)
+		}
+		for i := range 30 { // eased on
+			x := float64(i) / 29
+			read(1 - gentle*(1+math.Cos(math.Pi*x))/2)
+		}
+		for range 10 + r.IntN(15) { // and left alone
+			read(1)
+		}
+		for i := range 90 {
+			read(1 + amplitude/2*(math.Cos(2*math.Pi*float64(i)/90)-1))
+		}
+		for range 10 {
+			read(1)
+		}
+		m.Finish(now, &out)
+		if out.Result == nil {
+			t.Fatalf("%d: no result", seed)
+		}
+		// What lies within the window of a rest, 1.6 steps and 2 µm, is no movement.
+		if u := out.Result.Budget.Combine().U95; math.Abs(out.Result.Value-amplitude) > max(1.5*u, 0.0036) {
+			t.Errorf("%d: run-out %.4f ± %.4f, truth %.4f after a set-up of %.4f", seed, out.Result.Value, u, amplitude, gentle)
+		}
+	}
+}
+
+// A hand takes a new grip: a pause anywhere in a whole turn, begun anywhere, cuts
+// nothing off it, whatever the shape of the part.
+func TestAPauseWithinATurnCutsNothing(t *testing.T) {
+	for seed := range uint64(300) {
+		r := rand.New(rand.NewPCG(seed, 9))
+		m, _ := New(Spec{Method: RunOut, Unit: quantity.MM, Gauge: Gauge{HasError: true}}, nil, nil)
+		var out Out
+		now, seq := 0.0, uint64(0)
+		begin, second, pause, over := 7*r.Float64(), 0.6*r.Float64(), r.IntN(90), r.IntN(5)
+		low, high := math.Inf(1), math.Inf(-1)
+		read := func(k int) {
+			a := begin + 2*math.Pi*float64(k)/90
+			v := math.Round(1000*(1+0.04*math.Cos(a)+0.04*second*math.Cos(2*a+begin))) / 1000
+			low, high = min(low, v), max(high, v)
+			seq++
+			now += 0.1
+			m.Reading(Reading{Seq: seq, T: now, Value: v, Step: 0.001}, &out)
+		}
+		for k := range 90 + over {
+			read(k)
+			for n := 10 + r.IntN(20); k == pause && n > 0; n-- {
+				read(k)
+			}
+		}
+		m.Finish(now, &out)
+		if out.Result == nil || math.Abs(out.Result.Value-(high-low)) > 0.0015 {
+			t.Fatalf("%d: pause at %d of 90: %+v, the part has %.3f", seed, pause, out.Result, high-low)
+		}
+	}
+}

@@ -1,0 +1,208 @@
+package method
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"thouwright/internal/ledger"
+	"thouwright/internal/metrology"
+	"thouwright/internal/quantity"
+)
+
+// sizer feeds a size's machine by hand: ten readings a second.
+type sizer struct {
+	t     *testing.T
+	m     Machine
+	out   Out
+	now   float64
+	seq   uint64
+	step  float64
+	notes []Note
+}
+
+func newSizer(t *testing.T, s Spec, step float64) *sizer {
+	t.Helper()
+	s.Method, s.Unit = Size, quantity.MM
+	m, err := New(s, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &sizer{t: t, m: m, step: step}
+}
+
+func (z *sizer) read(v float64, pressed bool) {
+	z.seq++
+	z.now += 0.1
+	z.out.Notes = z.out.Notes[:0]
+	if z.out.Result == nil {
+		z.m.Reading(Reading{Seq: z.seq, T: z.now, Value: math.Round(v/z.step) * z.step, Step: z.step, Pressed: pressed}, &z.out)
+		z.notes = append(z.notes, z.out.Notes...)
+	}
+}
+
+// gauge takes the part away and puts it on again.
+func (z *sizer) gauge(v float64) {
+	for _, off := range []float64{1, 2, 3, 2, 1} {
+		z.read(v+off, false)
+	}
+	for range 10 {
+		z.read(v, false)
+	}
+}
+
+func (z *sizer) part(name string) (u float64) {
+	for _, p := range z.out.Result.Budget {
+		if p.Name == name {
+			u = math.Hypot(u, p.U)
+		}
+	}
+	return u
+}
+
+func near(t *testing.T, what string, got, want float64) {
+	t.Helper()
+	if math.Abs(got-want) > 1e-9 {
+		t.Errorf("%s is %.9f, by hand %.9f", what, got, want)
+	}
+}
+
+func TestThreeGaugingsMakeASize(t *testing.T) {
+	z := newSizer(t, Spec{ExpectLow: 29, ExpectHigh: 31, Gauge: Gauge{HasError: true, Error: 0.002}}, 0.001)
+	z.gauge(29.981)
+	z.gauge(25) // something else on the table
+	z.gauge(29.982)
+	if z.out.Result != nil {
+		t.Fatal("two gaugings made a size")
+	}
+	z.gauge(29.983)
+	if z.out.Result == nil {
+		t.Fatal("three agreeing gaugings made none")
+	}
+	near(t, "the size", z.out.Result.Value, 29.982)
+	// By hand: s = 0.001 of three, so s/sqrt 3; the step once, d/sqrt 12; the
+	// certificate's bound of a reading, a/sqrt 3.
+	near(t, "scatter", z.part(metrology.PartScatter), 0.001/math.Sqrt(3))
+	near(t, "step", z.part(metrology.PartStep), 0.001/math.Sqrt(12))
+	near(t, "gauge error", z.part(metrology.PartError), 0.002/math.Sqrt(3))
+	left := 0
+	for _, n := range z.notes {
+		if n.Kind == StrokeLeftOut && strings.Contains(n.Text, "expected") {
+			left++
+		}
+	}
+	if left != 1 {
+		t.Errorf("what was not this part was left out %d times, expected once", left)
+	}
+}
+
+func TestGaugingsThatDisagreeAreNoSize(t *testing.T) {
+	z := newSizer(t, Spec{Gauge: Gauge{HasError: true}}, 0.001)
+	for _, v := range []float64{10, 10.02, 10.04, 10.06} {
+		z.gauge(v)
+	}
+	if z.out.Result != nil {
+		t.Fatalf("sizes 20 µm apart made %v", z.out.Result.Value)
+	}
+}
+
+func TestOnePressIsASize(t *testing.T) {
+	z := newSizer(t, Spec{Gauge: Gauge{HasError: true}}, 0.001)
+	z.read(12.3, false)
+	z.read(12.345, true)
+	if z.out.Result == nil || math.Abs(z.out.Result.Value-12.345) > 1e-9 {
+		t.Fatalf("one press made %+v", z.out.Result)
+	}
+}
+
+// A bore gauge set to a ring of 30.000 mm reads +12 µm, counting up as the bore
+// grows, or −12 µm where it counts the other way: 30.012 mm. Its zero is looked at
+// again: 2 µm, which is stored and charged whole.
+func TestAMasterAndItsClosure(t *testing.T) {
+	for _, sense := range []int{1, -1} {
+		z := newSizer(t, Spec{HasMaster: true, Master: 30, MasterU95: 0.00196, Sense: sense, Gauge: Gauge{HasErrorLocal: true, ErrorLocal: 0.003, ErrorSpan: 0.1}}, 0.001)
+		for range 3 {
+			z.gauge(float64(sense) * 0.012)
+		}
+		if z.out.Result != nil {
+			t.Fatal("done before the master was looked at again")
+		}
+		if say := z.m.Progress().Say; !strings.Contains(say, "master") {
+			t.Errorf("says %q", say)
+		}
+		z.gauge(0.002)
+		r := z.out.Result
+		if r == nil {
+			t.Fatal("no result after the master")
+		}
+		near(t, "the bore", r.Value, 30.012)
+		near(t, "master", z.part(metrology.PartMaster), 0.001)
+		near(t, "closure", z.part(PartClosure), 0.002/math.Sqrt(3))
+		near(t, "setting", z.part(PartSetting), 0.0005/math.Sqrt(3))
+		near(t, "local error", z.part(metrology.PartError), 0.003/math.Sqrt(3))
+		if len(r.Extras) != 1 || r.Extras[0].Quantity != "closure" || math.Abs(r.Extras[0].Value-0.002) > 1e-9 {
+			t.Errorf("extras %+v", r.Extras)
+		}
+	}
+}
+
+// A zero that has moved far is no closure: the whole is to be done again. What is
+// neither near zero nor near the part is something else.
+func TestAZeroThatMoved(t *testing.T) {
+	for _, c := range []struct {
+		zero float64
+		want string
+	}{{0.08, "not the master"}, {0.3, "the zero has moved"}} {
+		z := newSizer(t, Spec{HasMaster: true, Master: 30, Sense: 1, Gauge: Gauge{HasError: true}}, 0.001)
+		for range 3 {
+			z.gauge(0.07)
+		}
+		z.gauge(c.zero)
+		if z.out.Result != nil {
+			t.Fatalf("a zero at %.3f closed the take", c.zero)
+		}
+		if why := z.m.Progress().Reason; !strings.Contains(why, c.want) {
+			t.Errorf("zero at %.3f: %q, expected %q", c.zero, why, c.want)
+		}
+	}
+	z := newSizer(t, Spec{HasMaster: true, Master: 30, Sense: 1, Gauge: Gauge{HasError: true}}, 0.001)
+	for range 3 {
+		z.gauge(0.07)
+	}
+	z.m.Finish(z.now, &z.out)
+	if r := z.out.Result; r == nil || !strings.Contains(r.Note, "not looked at again") {
+		t.Errorf("accepted without the master: %+v", r)
+	}
+}
+
+// A bore gauge is rocked through the square position: it reads least (or, by its
+// build, most) there. The turning points of three swings are the gaugings.
+func TestARockedBoreGaugeReadsAtItsTurningPoint(t *testing.T) {
+	for _, turning := range []string{"least", "most"} {
+		way := 1.0
+		if turning == "most" {
+			way = -1
+		}
+		z := newSizer(t, Spec{Turning: turning, Gauge: Gauge{HasError: true}}, 0.001)
+		for i := range 400 {
+			// 50 mm between the feet, rocked by 3 degrees: it reads 50/cos(angle).
+			angle := 3 * math.Pi / 180 * math.Cos(2*math.Pi*float64(i)/40)
+			z.read(way*(50/math.Cos(angle)-50)+50.020, false)
+		}
+		if z.out.Result == nil {
+			t.Fatalf("%s: no size from ten swings", turning)
+		}
+		if math.Abs(z.out.Result.Value-50.020) > 0.0011 {
+			t.Errorf("%s: %.4f, square it is 50.020", turning, z.out.Result.Value)
+		}
+	}
+}
+
+func TestAButtonGaugeGaugesByItsPresses(t *testing.T) {
+	z := newSizer(t, Spec{HasMaster: true, Master: 20, Sense: 1, Gauge: Gauge{Sends: ledger.OnPress, HasError: true}}, 0.01)
+	z.read(0.13, true)
+	z.read(0.01, true)
+	if z.out.Result == nil || math.Abs(z.out.Result.Value-20.13) > 1e-9 || len(z.out.Result.Extras) != 1 {
+		t.Errorf("two presses, part and master: %+v", z.out.Result)
+	}
+}
