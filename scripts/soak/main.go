@@ -33,6 +33,7 @@ type options struct {
 	seconds int
 	only    bool
 	starts  int
+	flood   int
 	log     string
 }
 
@@ -43,6 +44,7 @@ func main() {
 	flag.Float64Var(&o.rate, "rate", 50, "readings a second, each")
 	flag.IntVar(&o.seconds, "seconds", 60, "how long")
 	flag.IntVar(&o.starts, "starts", 0, "measure so many starts instead")
+	flag.IntVar(&o.flood, "flood", 0, "so many connections of strangers to the page for half of the time, instead of the comparison")
 	flag.StringVar(&o.log, "log", "", "write what the daemon uses, as it goes, to this CSV file")
 	flag.BoolVar(&o.only, "only", false, "the daemon alone, without what it is compared with")
 	flag.Parse()
@@ -82,7 +84,9 @@ func run(o options) error {
 		return starts(bin, dir, o.starts)
 	}
 	contenders := []func(string, string, options) (result, error){daemon}
-	if !o.only {
+	if o.flood > 0 {
+		contenders = []func(string, string, options) (result, error){attacked}
+	} else if !o.only {
 		contenders = append(contenders, bareRead, terminalProgram, script)
 	}
 	var all []result
@@ -132,32 +136,13 @@ func daemon(dir, bin string, o options) (result, error) {
 		return r, err
 	}
 	defer g.stop()
-	var b strings.Builder
-	b.WriteString("log_dir = \"logs\"\n[sound]\noutput = \"none\"\n[page]\nlisten = \"127.0.0.1:0\"\n")
-	for i, p := range g.ports {
-		fmt.Fprintf(&b, "[[gauge]]\nname = \"g%d\"\nport = %q\ndriver = \"signed-decimal\"\nunit = \"mm\"\n", i, p)
-	}
-	if err := os.WriteFile(filepath.Join(dir, "bench.toml"), []byte(b.String()), 0o644); err != nil {
-		return r, err
-	}
-	cmd := exec.Command(bin, "run", "-b", filepath.Join(dir, "bench.toml"))
-	log, err := cmd.StderrPipe()
+	d, err := startDaemon(dir, bin, g)
 	if err != nil {
 		return r, err
 	}
-	if err := cmd.Start(); err != nil {
-		return r, err
-	}
-	defer cmd.Process.Kill()
-	url, err := findURL(log)
-	if err != nil {
-		return r, err
-	}
-	if err := waitUp(url, o.gauges); err != nil {
-		return r, err
-	}
-	at0 := usage(cmd.Process.Pid)
-	w, err := newWatch(url, cmd.Process.Pid, o)
+	defer d.cmd.Process.Kill()
+	at0 := usage(d.pid())
+	w, err := newWatch(d.url, d.pid(), o)
 	if err != nil {
 		return r, err
 	}
@@ -166,27 +151,71 @@ func daemon(dir, bin string, o options) (result, error) {
 		return r, err
 	}
 	r.sent = g.end()
-	r.cpu, r.rss = usage(cmd.Process.Pid).cpu-at0.cpu, w.rss
-	time.Sleep(1500 * time.Millisecond)
-	if err := cmd.Process.Signal(syscall.SIGTERM); err != nil {
+	r.cpu, r.rss = usage(d.pid()).cpu-at0.cpu, w.rss
+	if r.kept, err = d.end(dir); err != nil {
 		return r, err
 	}
-	if err := cmd.Wait(); err != nil {
-		return r, fmt.Errorf("the daemon did not end well: %w", err)
+	r.note, err = w.verdict()
+	return r, err
+}
+
+// running is a daemon at work.
+type running struct {
+	cmd *exec.Cmd
+	url string
+}
+
+func (d *running) pid() int { return d.cmd.Process.Pid }
+
+// startDaemon starts the program on the gauges' ports and waits until all are up.
+func startDaemon(dir, bin string, g *gauges) (*running, error) {
+	var b strings.Builder
+	b.WriteString("log_dir = \"logs\"\n[sound]\noutput = \"none\"\n[page]\nlisten = \"127.0.0.1:0\"\n")
+	for i, p := range g.ports {
+		fmt.Fprintf(&b, "[[gauge]]\nname = \"g%d\"\nport = %q\ndriver = \"signed-decimal\"\nunit = \"mm\"\n", i, p)
+	}
+	if err := os.WriteFile(filepath.Join(dir, "bench.toml"), []byte(b.String()), 0o644); err != nil {
+		return nil, err
+	}
+	d := &running{cmd: exec.Command(bin, "run", "-b", filepath.Join(dir, "bench.toml"))}
+	log, err := d.cmd.StderrPipe()
+	if err != nil {
+		return nil, err
+	}
+	if err := d.cmd.Start(); err != nil {
+		return nil, err
+	}
+	if d.url, err = findURL(log); err == nil {
+		err = waitUp(d.url, len(g.ports))
+	}
+	if err != nil {
+		d.cmd.Process.Kill()
+		return nil, err
+	}
+	return d, nil
+}
+
+// end stops the daemon as a service manager does and counts what it kept.
+func (d *running) end(dir string) (kept int, err error) {
+	time.Sleep(1500 * time.Millisecond)
+	if err := d.cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		return 0, err
+	}
+	if err := d.cmd.Wait(); err != nil {
+		return 0, fmt.Errorf("the daemon did not end well: %w", err)
 	}
 	parts, err := filepath.Glob(filepath.Join(dir, "logs", "loose", "readings*.csv"))
 	if err != nil {
-		return r, err
+		return 0, err
 	}
 	for _, p := range parts {
 		n, err := lines(p)
 		if err != nil {
-			return r, err
+			return 0, err
 		}
-		r.kept += n - 1
+		kept += n - 1
 	}
-	r.note, err = w.verdict()
-	return r, err
+	return kept, nil
 }
 
 var urlInLog = regexp.MustCompile(`"page":"(http://[^"]+)"`)
