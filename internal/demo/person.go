@@ -73,7 +73,7 @@ func (p *person) place(ctx context.Context, a ledger.LiveActive) {
 	case "end-play":
 		p.endPlay(ctx, h, a, where)
 	case "run-out":
-		p.say(where + ": the gauge is set up, started over, and the pulley turned by hand, slowly, once round; a tap on the foot switch ends it")
+		p.say(where + ": the gauge is set up and left alone, then the pulley is turned by hand, slowly, once round; a tap on the foot switch ends it")
 		p.turn(ctx, h)
 	case "drag":
 		p.say(where + ": the swivel is pulled slowly from lock to lock")

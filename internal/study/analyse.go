@@ -277,7 +277,7 @@ func (r *Result) setUp(a metrology.Anova) {
 	r.Set = s
 	switch {
 	case n == 0:
-		r.note("a table does not tell the scatter inside a take, so the repeatability holds it too; from a job's logs it is taken off")
+		r.note("tables and single readings do not tell the scatter inside a take, so the repeatability holds it too; from takes of several rests it is taken off")
 	case n < len(r.rows):
 		r.note("%d of %d takes tell their own scatter; its mean is taken off", n, len(r.rows))
 	}
