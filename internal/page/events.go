@@ -7,7 +7,7 @@ import (
 )
 
 // events is GET /events: first the state, then what happens. A comment line
-// every second lets the page tell a quiet bench from a lost one.
+// every beatGap lets the page tell a quiet bench from a lost one.
 func (s *Server) events(w http.ResponseWriter, r *http.Request) {
 	c := s.hub.join(!loopback(r))
 	if c == nil {

@@ -16,8 +16,8 @@ import (
 const (
 	readingGap  = 50 * time.Millisecond // 20 a second of each gauge
 	stateGap    = 50 * time.Millisecond
-	beatGap     = time.Second
-	clientQueue = 512 // messages a browser may lag behind before it is dropped
+	beatGap     = 400 * time.Millisecond // the page takes a bench it has not heard for 0.8 s for old
+	clientQueue = 512                    // messages a browser may lag behind before it is dropped
 	resubscribe = 200 * time.Millisecond
 	stateKey    = "" // no gauge has an empty name
 	streamsMost = 256

@@ -3,16 +3,13 @@ package page
 import (
 	"context"
 	"errors"
-	"fmt"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/network"
-	cdpage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
-	"github.com/rs/zerolog"
 
 	"thouwright/internal/ledger"
 )
@@ -67,97 +64,6 @@ func TestViewsInBrowser(t *testing.T) {
 	sc.set(func(l *ledger.Live) { l.Active, l.Job, l.Checks, l.LastTake = nil, nil, nil, nil })
 	until(t, ctx, `document.getElementById('word').textContent === 'NO JOB'`)
 	shot(t, ctx, "nojob")
-}
-
-// A value that streams looks old within a second or so of its last reading,
-// says how old, and is never struck out before; one that comes on a press or
-// a change stays.
-func TestStale(t *testing.T) {
-	sc := newScene()
-	ctx := open(t, serve(t, sc.d, Options{}))
-	js[bool](t, ctx, `window.toggles = [], new MutationObserver(() => toggles.push([performance.now(), document.querySelector('.reading').classList.contains('old')])).observe(document.querySelector('.reading'), { attributes: true }), true`)
-	sc.reading("dial-1", 3.5)
-	until(t, ctx, `document.getElementById('reading').textContent.includes('3.500')`)
-	came := js[float64](t, ctx, `performance.now()`)
-	until(t, ctx, `document.querySelector('.reading.old') && /old: 1\.\d s ago/.test(document.querySelector('.age').textContent)`)
-	if at := js[float64](t, ctx, `toggles.findLast(t => t[1])[0]`) - came; at < 900 {
-		t.Errorf("the value looked old %.0f ms after it came", at)
-	}
-	sc.reading("dial-1", 3.6)
-	until(t, ctx, `!document.querySelector('.reading.old')`)
-	view(t, ctx, "gauges")
-	card := `[...document.querySelectorAll('.gauge')].find(g => g.innerText.includes('%s'))`
-	until(t, ctx, fmt.Sprintf(card, "dial-1")+`.classList.contains('late')`)
-	if js[bool](t, ctx, fmt.Sprintf(card, "mic-1")+`.classList.contains('late')`) || !js[bool](t, ctx, `/pressed \d+ s ago/.test(`+fmt.Sprintf(card, "mic-1")+`.innerText)`) {
-		t.Error("a gauge that sends on a press looks old, or does not say when it was pressed")
-	}
-	if got := js[string](t, ctx, fmt.Sprintf(card, "force-1")+`.innerText`); !strings.Contains(got, "no reading yet") || !strings.Contains(got, "unplugged") || !strings.Contains(got, "overdue") {
-		t.Errorf("the lost gauge says %q", got)
-	}
-	if got := js[string](t, ctx, fmt.Sprintf(card, "dial-1")+`.innerText`); !strings.Contains(got, `\x02+3.4\xff`) || !strings.Contains(got, "+3.600") {
-		t.Errorf("the raw view says %q", got)
-	}
-}
-
-// The daemon goes and comes back: the page says at once that it is alone, and
-// catches up by itself, also with what happened meanwhile.
-func TestDaemonRestart(t *testing.T) {
-	sc := newScene()
-	o := Options{Listen: "127.0.0.1:0", ReadToken: "r", ChangeToken: "c", Log: zerolog.Nop()}
-	start := func() (*Server, func()) {
-		s, err := New(o, sc.d)
-		if err != nil {
-			t.Fatal(err)
-		}
-		ctx, cancel := context.WithCancel(context.Background())
-		ended := make(chan error, 1)
-		go func() { ended <- s.Serve(ctx); close(ended) }()
-		return s, func() {
-			cancel()
-			if err := <-ended; err != nil {
-				t.Error(err)
-			}
-		}
-	}
-	s, stop := start()
-	ctx := open(t, s)
-	js[bool](t, ctx, `window.sameLoad = true`)
-	stop()
-	until(t, ctx, `!document.getElementById('lost').hidden && document.getElementById('lost').innerText.includes('NOT CONNECTED') && document.querySelector('.reading.old')`)
-	shot(t, ctx, "lost")
-	o.Listen = s.addr().String()
-	sc.set(func(l *ledger.Live) { a := *l.Active; a.Position = "elsewhere now"; l.Active = &a })
-	_, stop = start()
-	until(t, ctx, `document.getElementById('lost').hidden && document.querySelector('.position').textContent === 'elsewhere now'`)
-	if !js[bool](t, ctx, `window.sameLoad === true`) {
-		t.Error("the page was loaded anew though nothing of it had changed")
-	}
-	stop()
-	o.ChangeToken = "new"
-	_, last := start()
-	defer last()
-	until(t, ctx, `!window.sameLoad && document.querySelector('meta[name=token]').content === 'new' && document.body.dataset.link === 'up'`)
-}
-
-// A tablet that slept shows the present again after waking, without a touch.
-func TestSleepAndWake(t *testing.T) {
-	sc := newScene()
-	ctx := open(t, serve(t, sc.d, Options{}))
-	life := func(state cdpage.SetWebLifecycleStateState) chromedp.Action[chromedp.Void] {
-		return chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
-			_, err := cdp.Call(ctx, tab, cdpage.SetWebLifecycleState, cdpage.SetWebLifecycleStateParams{State: state})
-			return err
-		})
-	}
-	do(t, ctx, life("frozen"))
-	for i := 0; i < 40; i++ { // what comes in its sleep
-		sc.reading("dial-1", 3.4+float64(i)/1000)
-		time.Sleep(80 * time.Millisecond)
-	}
-	sc.set(func(l *ledger.Live) { a := *l.Active; a.Position = "after sleep"; l.Active = &a })
-	do(t, ctx, life("active"))
-	sc.reading("dial-1", 5.123)
-	until(t, ctx, `document.querySelector('.position').textContent === 'after sleep' && document.getElementById('reading').textContent.includes('5.123') && document.body.dataset.link === 'up'`)
 }
 
 // What a person does by touch and by keyboard reaches the desk, and a refusal

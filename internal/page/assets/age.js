@@ -1,10 +1,13 @@
 // How old a value is, and whether it still counts. A gauge that streams is
-// late after a second; one that sends on change or on a press keeps its value
-// for as long as its line is up and the page hears the bench.
+// late before a second is over, or where it is slower than that after two and a
+// half of its own intervals; one that sends on change or on a press keeps its
+// value for as long as its line is up and the page hears the bench.
 
 import { store } from './store.js'
 
-export const LATE = 1 // seconds
+// Seconds without news after which a value looks old. With the page's own tick
+// it does so within a second. The bench lets itself be heard every 0.4 s.
+export const LATE = 0.8
 
 export function ageOf(name) {
   const g = store.gauges.get(name)
@@ -17,10 +20,9 @@ const heardAge = () => (performance.now() - store.heard) / 1000
 export function late(name) {
   const g = store.gauges.get(name)
   if (!g || g.value === undefined) return true
-  if (store.link !== 'up' || heardAge() > 2.2) return ageOf(name) > LATE
-  if (g.link && g.link !== 'up') return ageOf(name) > LATE
+  if (store.link !== 'up' || heardAge() > LATE || g.link && g.link !== 'up') return ageOf(name) > LATE
   if (g.sends === 'change' || g.sends === 'press') return false
-  return ageOf(name) > LATE
+  return ageOf(name) > Math.max(LATE, 2.5 * (g.every ?? 0))
 }
 
 export function ageWords(seconds) {

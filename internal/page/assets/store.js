@@ -7,7 +7,7 @@ export const store = {
   state: null,
   link: 'opening', // opening, up, lost
   heard: 0,        // performance.now() of the last byte of the stream
-  gauges: new Map(), // name: {value, unit, mm, seq, fault, state, elapsed, came, trail}
+  gauges: new Map(), // name: {value, unit, mm, seq, fault, state, elapsed, came, every, trail}
   rests: [],       // of the take in progress
   takeCame: 0,     // when a new take was first seen
 }
@@ -54,6 +54,8 @@ export function setState(st) {
 export function addReading(r) {
   const g = gauge(r.gauge)
   const t = Number(r.elapsed_s)
+  const gap = t - g.elapsed // its usual interval: a pause of many is none
+  if (gap > 0 && gap < 10) g.every = g.every === undefined ? gap : g.every + 0.3 * (Math.min(gap, 3 * g.every) - g.every)
   Object.assign(g, { value: r.value, unit: r.unit || g.unit, mm: r.mm, seq: Number(r.seq), fault: r.state === 'fault' ? (r.fault || 'fault') : '', state: r.state, raw: r.raw, elapsed: t, came: performance.now() })
   if (r.value !== '' && r.state !== 'fault') {
     const v = Number(r.mm ? r.mm : r.value)
