@@ -113,6 +113,15 @@ func (c *proofCmd) Run(ctx *runContext) error {
 	if err != nil {
 		return err
 	}
+	if blocks > 0 {
+		run.Sizes = func(u quantity.Unit) []float64 {
+			std, err := in(u)
+			if err != nil {
+				return nil // said when it is solved
+			}
+			return std.Sizes
+		}
+	}
 	if c.Tape != "" {
 		run.Wanted = c.Rests // a tape ends by itself
 		err = run.Tape(c.Tape)
@@ -164,6 +173,10 @@ func (c *proofCmd) live(ctx *runContext, run *live.Proving, blocks int) error {
 	if blocks == 0 {
 		what = "the marks of the screw"
 	}
+	how := "Begin on the smallest, and step"
+	if blocks == 0 {
+		how = "Step"
+	}
 	if f, ok := ctx.Err.(*os.File); ok {
 		run.Bell = isatty.IsTerminal(f.Fd())
 	}
@@ -173,7 +186,7 @@ func (c *proofCmd) live(ctx *runContext, run *live.Proving, blocks int) error {
 	if run.Wanted > 0 {
 		end = fmt.Sprintf("It ends by itself after %d rests, or when you press Enter.", run.Wanted)
 	}
-	fmt.Fprintf(ctx.Err, "Step %s back and forth over %s; rest about a second on each. %s\n", c.Gauge, what, end)
+	fmt.Fprintf(ctx.Err, "%s %s up and down over %s; rest about a second on each. %s\n", how, c.Gauge, what, end)
 	stop, cancel := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer cancel()
 	enter := make(chan struct{})

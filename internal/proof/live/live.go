@@ -29,6 +29,8 @@ type Proving struct {
 	// Wanted rests end it; 0: it goes on until it is told to end.
 	Wanted int
 	Bell   bool // says is a terminal: ring at each rest
+	// Sizes are the blocks, in the gauge's unit once that is known; nil for a screw.
+	Sizes func(quantity.Unit) []float64
 
 	says    io.Writer
 	name    string
@@ -162,10 +164,31 @@ func (p *Proving) confirmed(t, v float64) {
 	if p.Bell {
 		bell = "\a"
 	}
-	fmt.Fprintf(p.says, "%srest %d: %.6g %s\n", bell, p.rests, v, p.unit)
+	fmt.Fprintf(p.says, "%srest %d: %.6g %s%s\n", bell, p.rests, v, p.unit, p.place(t, v))
 	if p.rests == p.Wanted {
 		p.full = t
 	}
+}
+
+// place says which block that is, and which is wanted next.
+func (p *Proving) place(t, v float64) string {
+	if p.Sizes == nil {
+		return ""
+	}
+	rests := p.collect.Rests
+	if n := len(rests); n == 0 || rests[n-1].T != t { // a pressed one is among them
+		rests = append(rests[:n:n], proof.Rest{T: t, Value: v, Count: 1})
+	}
+	sizes := p.Sizes(p.unit)
+	on, next, ok := proof.Place(rests, sizes, p.collect.Step())
+	if !ok {
+		return ""
+	}
+	s := fmt.Sprintf(": on %.6g", on)
+	if p.Wanted > 0 && p.rests >= p.Wanted {
+		return s
+	}
+	return s + fmt.Sprintf("; next %.6g", next)
 }
 
 // done: the last rest that was wanted is over, or was listened to long enough.
