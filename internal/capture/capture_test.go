@@ -73,6 +73,9 @@ type testRig struct {
 	said []Said
 	evs  []ledger.Event
 	tks  []*ledger.Take
+
+	words  []string // of what was said
+	guides []ledger.Guide
 }
 
 func sheetOf(t *testing.T, job string, version int) *Sheet {
@@ -104,6 +107,9 @@ func (r *testRig) take() {
 		switch f := f.(type) {
 		case SaidFact:
 			r.said = append(r.said, f.Kind)
+			r.words = append(r.words, f.Text)
+		case GuideFact:
+			r.guides = append(r.guides, f.Guide)
 		case EventFact:
 			r.evs = append(r.evs, f.Event)
 		case TakeFact:

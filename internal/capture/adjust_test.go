@@ -1,0 +1,131 @@
+package capture
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	"thouwright/internal/ledger"
+	"thouwright/internal/method"
+)
+
+const adjustJob = `
+number = "A-1"
+
+[[component]]
+name = "hub"
+
+  [[component.check]]
+  name = "end play"
+  method = "end-play"
+  gauge = "dial-1"
+  limits = "0.03..0.08 mm"
+
+  [component.check.adjuster]
+  pitch = "1.5 mm"
+  slots = 6
+  holes = 2
+  steps = ["tighten while turning", "back off 60 deg", "lock"]
+
+[[component]]
+name = "wheel"
+
+  [[component.check]]
+  name = "run-out"
+  method = "run-out"
+  gauge = "dial-2"
+  limits = "..0.2 mm"
+`
+
+// A nut set by feel: too loose, then in the band with the lock open, then locked.
+// At every stroke pair it is told where the play lies and which way to go; the
+// take in the band is no verdict, and only the one after the lock moves the job on.
+func TestAnEndPlayIsSetAndLocked(t *testing.T) {
+	r := rigOn(t, sheetOf(t, adjustJob, 1), Resume{})
+	r.rock("dial-1", 0.2, 7)
+	r.wantTakes(1)
+	if k := r.tks[0]; k.Verdict != ledger.Fail || k.Side != "above" {
+		t.Fatalf("0.2 mm in 0.03..0.08: %v %q", k.Verdict, k.Side)
+	}
+	r.rock("dial-1", 0.14, 5)
+	if len(r.guides) == 0 {
+		t.Fatal("nothing was told while the adjuster was turned")
+	}
+	for _, g := range r.guides {
+		// From 0.14 to the middle, 0.055: 0.085 of 1.5 mm are 20 degrees clockwise,
+		// and a place of 6 slots and 2 holes lies every 60.
+		if g.Where != method.WhereAbove || g.Way != method.Tighten || g.Sure || !strings.HasSuffix(g.Turn, " clockwise") {
+			t.Errorf("0.14 mm: %+v", g)
+		}
+	}
+	r.guides = nil
+	r.rock("dial-1", 0.055, 7)
+	r.wantTakes(2)
+	if last := r.guides[len(r.guides)-1]; last.Where != method.WhereIn || !last.Sure || last.Way != method.Lock {
+		t.Errorf("0.055 mm: %+v", last)
+	}
+	if k := r.tks[1]; k.Verdict != ledger.Undecided || !strings.Contains(k.Note, "before the lock") {
+		t.Errorf("a take with the lock open: %v, %q", k.Verdict, k.Note)
+	}
+	if !slices.Contains(r.said, SaidLock) {
+		t.Errorf("nobody was told to fasten the lock: %v", r.said)
+	}
+	if r.c.at != 0 {
+		t.Fatal("the job moved on before the lock was fastened")
+	}
+	if err := r.do(ledger.Command{Do: ledger.DoLock}); err != nil {
+		t.Fatal(err)
+	}
+	r.guides = nil
+	r.rock("dial-1", 0.052, 7)
+	r.wantTakes(3)
+	if r.tks[2].Verdict != ledger.Pass || r.c.at != 1 {
+		t.Errorf("after the lock: %v, place %d", r.tks[2].Verdict, r.c.at)
+	}
+	if len(r.guides) != 0 {
+		t.Errorf("a turn was told after the lock: %+v", r.guides)
+	}
+}
+
+// Locking moved the play out of the band: that take fails, and the lock is open.
+func TestALockThatMovesThePlay(t *testing.T) {
+	r := rigOn(t, sheetOf(t, adjustJob, 1), Resume{})
+	r.rock("dial-1", 0.2, 7)
+	r.rock("dial-1", 0.055, 7)
+	if err := r.do(ledger.Command{Do: ledger.DoLock}); err != nil {
+		t.Fatal(err)
+	}
+	r.rock("dial-1", 0.01, 8)
+	r.wantTakes(3)
+	if k := r.tks[2]; k.Verdict != ledger.Fail || k.Side != "below" || r.c.at != 0 {
+		t.Errorf("0.01 mm after the lock: %v %q at %d", k.Verdict, k.Side, r.c.at)
+	}
+	r.guides = nil
+	r.rock("dial-1", 0.012, 6)
+	for _, g := range r.guides {
+		if g.Where == method.WhereBelow && g.Way != method.Slacken {
+			t.Errorf("too tight, told to %s", g.Way)
+		}
+	}
+}
+
+// The procedure is told one step at a time, and begins again after its last.
+func TestAProcedureStepByStep(t *testing.T) {
+	r := rigOn(t, sheetOf(t, adjustJob, 1), Resume{})
+	for _, want := range []string{"back off 60 deg", "lock", "tighten while turning"} {
+		r.said, r.words = nil, nil
+		if err := r.do(ledger.Command{Do: ledger.DoStep}); err != nil {
+			t.Fatal(err)
+		}
+		if i := slices.Index(r.said, SaidStep); i < 0 || r.words[i] != want {
+			t.Errorf("said %q, expected %q", r.words, want)
+		}
+	}
+	other := rigOn(t, sheetOf(t, testJob, 1), Resume{})
+	if err := other.do(ledger.Command{Do: ledger.DoStep}); err == nil || !strings.Contains(err.Error(), "no procedure") {
+		t.Errorf("a step of no procedure: %v", err)
+	}
+	if err := other.do(ledger.Command{Do: ledger.DoLock}); err == nil {
+		t.Error("a lock where there is none")
+	}
+}
