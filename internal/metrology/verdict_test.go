@@ -221,7 +221,7 @@ func TestWords(t *testing.T) {
 		{"play", 3.2, 0.4, 2, "too loose by 1.2 thou, at least 0.6"},
 		{"end-play", 0.5, 2, 5, "too tight by 1.5 thou, at least 0.9"},
 		{"size", 0.5, 2, 5, "too small by 1.5 thou, at least 0.9"},
-		{"drag", 9, 2, 5, "too stiff by 4.0 thou, at least 3.4"},
+		{"drag", 9, 2, 5, "too tight by 4.0 thou, at least 3.4"},
 		{"play", 1.2, 0.1, 2, "1.2 thou, 0.8 inside the limits"},
 		{"play", 2.2, 0.4, 2, "may be too loose: 0.2 thou beyond the limit, known to 0.7"},
 		{"play", 1.8, 0.4, 2, "may be good: 0.2 thou inside the limit, known to 0.7"},

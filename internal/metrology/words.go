@@ -14,7 +14,7 @@ var tooWords = map[string][2]string{ // below, above
 	"end-play": {"too tight", "too loose"},
 	"run-out":  {"under the limits", "runs out too far"},
 	"size":     {"too small", "too large"},
-	"drag":     {"turns too freely", "too stiff"},
+	"drag":     {"too loose", "too tight"},
 	"derived":  {"too small", "too large"},
 }
 

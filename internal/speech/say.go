@@ -82,7 +82,7 @@ func TooWord(m, side string) string {
 	case method.Size, method.Derived:
 		return pick("too small", "too large")
 	case method.Drag:
-		return pick("too free", "too stiff")
+		return pick("too loose", "too tight")
 	case method.RunOut:
 		return pick("below the limits", "too much")
 	}

@@ -78,7 +78,8 @@ func TestPlacesAndGuides(t *testing.T) {
 		{Moved(at("pin", "play", "left lock"), at("hub", "end play", "")), "hub, end play"},
 		{Guide("end-play", ledger.Guide{Where: "below", Way: "slacken", Turn: "20 deg"}), "too tight, slacken twenty degrees"},
 		{Guide("end-play", ledger.Guide{Where: "above", Way: "tighten", Turn: "one slot"}), "too much, tighten one slot"},
-		{Guide("drag", ledger.Guide{Where: "above", Way: "slacken"}), "too stiff, slacken"},
+		{Guide("drag", ledger.Guide{Where: "above", Way: "slacken"}), "too tight, slacken"},
+		{Guide("drag", ledger.Guide{Where: "below", Way: "tighten"}), "too loose, tighten"},
 		{Guide("end-play", ledger.Guide{Where: "in"}), "in the band"},
 		{Guide("end-play", ledger.Guide{Where: "in", Sure: true, Way: "lock"}), "in the band, fasten the lock"},
 	} {

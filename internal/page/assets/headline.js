@@ -19,7 +19,7 @@ export function takeLine(t, display) {
 function verdict(t, st) {
   const asks = (st.suggest ?? []).find(s => t.verdict !== 'pass' && s.component === t.component && s.check === t.check && s.position.includes(t.position))
   const lines = [t.say || '', takeLine(t, st.unit)].filter(Boolean)
-  return { take: t, kind: t.verdict || 'none', word: verdictWord(t.verdict), shape: shapeOf(t.verdict, t.side), lines, asks }
+  return { take: t, kind: t.verdict || 'none', word: verdictWord(t.verdict), shape: shapeOf(t.verdict, t.side, t.method), lines, asks }
 }
 
 const same = (t, st) => t.component === st.active?.component && t.check === st.active?.check && t.position === st.active?.position && t.stage === st.stage
@@ -52,10 +52,13 @@ export function headline(st, sinceTake) {
   return { kind: 'quiet', word: `${a.strokes}/${a.wanted || '?'}`, shape: a.method === 'size' ? 'measure' : 'rock', pips: { strokes: a.strokes, wanted: a.wanted, left_out: a.left_out }, lines: [a.reason || a.say].filter(Boolean) }
 }
 
+// A drag above its band is too tight, a play above its own too loose.
+const tooWords = method => (method === 'drag' ? { below: 'too loose', above: 'too tight' } : { below: 'too tight', above: 'too loose' })
+
 function guide(a, t, st) {
   const way = a.guide.way || 'hold'
   const word = { tighten: 'TIGHTEN', slacken: 'SLACKEN', hold: 'HOLD', lock: 'LOCK IT' }[way] ?? way.toUpperCase()
-  const where = { below: 'too tight', above: 'too loose', in: a.guide.sure ? 'inside the limits, surely' : 'inside the limits, not yet surely' }[a.guide.where] ?? ''
+  const where = { ...tooWords(a.method), in: a.guide.sure ? 'inside the limits, surely' : 'inside the limits, not yet surely' }[a.guide.where] ?? ''
   const lines = [[a.guide.turn, where].filter(Boolean).join(', ')]
   if (a.say) lines.push(a.say)
   if (t && same(t, st)) lines.push(`last take: ${verdictWord(t.verdict).toLowerCase()}`)

@@ -58,7 +58,7 @@ function check(c, st, here) {
       const r = t && result(t.result, t.u95, t.unit, st.unit)
       const isHere = here === [c.component, c.check, p.position].join('\n')
       return h('li', null, h('button', { class: 'chip', 'data-kind': t ? t.verdict || 'none' : 'open', 'aria-current': isHere ? 'true' : null, onclick: () => detail(c, p) },
-        shape(t ? shapeOf(t.verdict, t.side) : 'wait'),
+        shape(t ? shapeOf(t.verdict, t.side, t.method) : 'wait'),
         h('span', { class: 'place' }, p.position || c.component, isHere ? h('em', null, ' now here') : null),
         h('span', { class: 'worth' }, t ? [h('b', { class: 'fig' }, r.text), r.u ? ` ± ${r.u}` : '', ` ${r.unit}`] : 'not measured'),
         h('span', { class: 'verdict' }, t ? verdictWord(t.verdict) : 'OPEN')))

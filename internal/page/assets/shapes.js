@@ -6,8 +6,8 @@ import { s } from './dom.js'
 
 const draw = {
   pass: () => [s('circle', { class: 'ring', cx: 50, cy: 50, r: 44.5 }), s('circle', { cx: 50, cy: 50, r: 30 })],
-  above: () => [s('path', { d: 'M45 0v100L0 50z' }), s('path', { d: 'M55 0v100l45-50z' })],
-  below: () => [s('path', { d: 'M0 0v100l45-50z' }), s('path', { d: 'M100 0v100L55 50z' })],
+  loose: () => [s('path', { d: 'M45 0v100L0 50z' }), s('path', { d: 'M55 0v100l45-50z' })],
+  tight: () => [s('path', { d: 'M0 0v100l45-50z' }), s('path', { d: 'M100 0v100L55 50z' })],
   undecided: () => [s('circle', { class: 'ring', cx: 50, cy: 50, r: 44.5 }), s('path', { d: 'M50 10a40 40 0 0 0 0 80z' })],
   none: () => [s('path', { class: 'thin', d: 'M14 14h72v72H14zM14 50h72' })],
   rock: () => [s('path', { d: 'M4 8h16v84H4zM80 8h16v84H80z' }), s('path', { class: 'thin', d: 'M28 50h44M40 36L27 50l13 14M60 36l13 14-13 14' })],
@@ -21,8 +21,10 @@ const draw = {
   lost: () => [s('path', { class: 'ring', d: 'M4 50h28M68 50h28' }), s('path', { class: 'thin', d: 'M38 30l24 40M62 30L38 70' })],
 }
 
-export function shapeOf(verdict, side) {
-  if (verdict === 'fail') return side === 'below' ? 'below' : 'above'
+// shapeOf is a take's shape. A play below its limits is too tight, and so is a
+// drag above its own.
+export function shapeOf(verdict, side, method) {
+  if (verdict === 'fail') return (side === 'below') === (method !== 'drag') ? 'tight' : 'loose'
   return verdict || 'none'
 }
 
