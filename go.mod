@@ -57,3 +57,5 @@ require (
 	gonum.org/v1/plot v0.17.0
 	rsc.io/qr v0.2.0
 )
+
+replace codeberg.org/go-fonts/liberation => ./third_party/liberation
