@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"sync"
 
-	"github.com/rs/zerolog"
-
 	"thouwright/internal/bench"
 	"thouwright/internal/demo"
 )
@@ -25,7 +23,7 @@ func (c *demoCmd) Run(ctx *runContext) error {
 	var mu sync.Mutex
 	dir, err := demo.Run(stop, demo.Options{
 		Quick: c.Quick, Dir: c.Dir, Listen: c.Listen,
-		Log: zerolog.New(zerolog.ConsoleWriter{Out: ctx.Err}).Level(zerolog.WarnLevel),
+		Log: warnings(ctx),
 		Say: func(s string) {
 			mu.Lock()
 			defer mu.Unlock()

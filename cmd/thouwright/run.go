@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"io"
 	"os"
 	"os/signal"
 	"syscall"
@@ -75,9 +76,21 @@ func watchdog() func() {
 // newLog is the daemon's own log: lines for a person on a terminal, JSON for a
 // service manager.
 func newLog(ctx *runContext) zerolog.Logger {
-	if f, ok := ctx.Err.(*os.File); ok && isatty.IsTerminal(f.Fd()) {
-		return zerolog.New(zerolog.ConsoleWriter{Out: f, TimeFormat: time.TimeOnly}).With().Timestamp().Logger()
+	if onTerminal(ctx.Err) {
+		return zerolog.New(zerolog.ConsoleWriter{Out: ctx.Err, TimeFormat: time.TimeOnly}).With().Timestamp().Logger()
 	}
 	zerolog.TimeFieldFormat = time.RFC3339Nano
 	return zerolog.New(ctx.Err).With().Timestamp().Logger()
+}
+
+// warnings are lines for a person wherever they go; the time is not the matter.
+func warnings(ctx *runContext) zerolog.Logger {
+	return zerolog.New(zerolog.ConsoleWriter{
+		Out: ctx.Err, NoColor: !onTerminal(ctx.Err), PartsExclude: []string{zerolog.TimestampFieldName},
+	}).Level(zerolog.WarnLevel)
+}
+
+func onTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	return ok && isatty.IsTerminal(f.Fd())
 }

@@ -10,6 +10,7 @@ import (
 	"syscall"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"thouwright/internal/journal"
 	"thouwright/internal/ledger"
@@ -114,7 +115,7 @@ func TestMalformedFilesUnderTheDaemon(t *testing.T) {
 				}
 				return false
 			})
-			if text := told.String(); strings.ContainsAny(text, "\n\x00\xff") || len(text) > 600 {
+			if text := told.String(); strings.ContainsAny(text, "\n\x00") || !utf8.ValidString(text) || len(text) > 600 {
 				t.Errorf("%s became %s: told in %d bytes: %.200q", name, kind, len(text), text)
 			}
 			if s.Active == nil || s.Active.High != "0.15" || s.Job.Number != "R-1" {
