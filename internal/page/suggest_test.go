@@ -53,6 +53,7 @@ func TestSuggestionOpensItsSum(t *testing.T) {
 	if got := js[string](t, ctx, `document.querySelector('.word .asks').innerText`); !strings.Contains(got, "a bush finished to") || strings.Contains(got, "calc") {
 		t.Errorf("the bench view says %q", got)
 	}
+	shot(t, ctx, "asks")
 	tapOn(t, ctx, `document.querySelector('.word .asks a')`)
 	until(t, ctx, `document.querySelector('.sumlist a[aria-current]')?.getAttribute('href') === '#sums=bush' && document.querySelector('.results')`)
 	field("shaft", "29.9120 ± 0.0030 mm")
@@ -65,6 +66,7 @@ func TestSuggestionOpensItsSum(t *testing.T) {
 	// From the job view, by the keyboard.
 	view(t, ctx, "job")
 	until(t, ctx, `document.querySelectorAll('.asked li').length === 3`)
+	shot(t, ctx, "asked")
 	js[bool](t, ctx, `[...document.querySelectorAll('.asked li')][1].querySelector('a').focus(), true`)
 	do(t, ctx, chromedp.KeyEvent("\r"))
 	until(t, ctx, `document.querySelector('.sumlist a[aria-current]')?.getAttribute('href') === '#sums=turn' && document.querySelector('.results')`)

@@ -87,28 +87,32 @@ function drawResult() {
 
 function drawWord() {
   const hl = headline(store.state, (performance.now() - store.takeCame) / 1000)
-  where(hl.take)
+  where(hl.take, hl.lines)
   const a = store.state.active
   keyed(el.word, JSON.stringify([hl, a?.steps, a?.step_now]), () => {
     el.word.dataset.kind = hl.kind
     return [shape(hl.shape), h('div', null,
       h('div', { class: 'big', id: 'word' }, hl.word),
       hl.pips ? pips(hl.pips) : null,
-      h('div', { class: 'lines' }, hl.lines.map(l => h('p', null, l)), hl.asks ? h('p', { class: 'asks' }, said(hl.asks), ' ', h('a', { href: sumLink(hl.asks) }, 'work it out')) : null)),
+      h('div', { class: 'lines' }, hl.lines.map(l => h('p', null, l)), hl.asks ? h('p', { class: 'asks' }, firstOf(said(hl.asks)), ': ', h('a', { href: sumLink(hl.asks) }, 'work it out')) : null)),
     a?.steps?.length ? h('ol', { class: 'steps', 'aria-label': 'the procedure' }, a.steps.map((w, i) => h('li', { class: i < a.step_now ? 'done' : '', 'aria-current': i === a.step_now ? 'step' : null }, w))) : '']
   })
 }
 
+// firstOf is a suggestion's first clause: across the room nobody reads the rest,
+// which stands in the job view and with the sum.
+const firstOf = words => words.split(/; |\. /)[0]
+
 // where names the place that the word below is about: while a verdict stands,
 // the place it was given for, and what comes now stands at the foot.
-function where(t) {
+function where(t, lines) {
   const st = store.state, a = st.active
   const moved = t && !(a && t.component === a.component && t.check === a.check && t.position === a.position)
   const at = moved ? t : a
   text(el.position, at ? at.position || at.component || 'loose' : st.job ? 'no check open' : 'no job')
   text(el.what, at ? [at.position ? at.component : '', at.check].filter(Boolean).join(' · ') : '')
   text(el.limits, at ? range(at.low, at.high, at.unit, st.unit) : '')
-  const [head, place, then] = moved && a ? ['now: ', [a.component, a.check, a.position].filter(Boolean).join(', '), a.say] : a?.next ? ['next: ', a.next.replaceAll(' / ', ', '), ''] : ['', '', st.job ? a?.say ?? '' : 'takes made now are kept as a loose job']
+  const [head, place, then] = moved && a ? ['now: ', [a.component, a.check, a.position].filter(Boolean).join(', '), a.say] : a?.next ? ['next: ', a.next.replaceAll(' / ', ', '), ''] : ['', '', st.job ? (lines.includes(a?.say) ? '' : a?.say ?? '') : 'takes made now are kept as a loose job']
   keyed(el.next, [head, place, then].join('\n'), () => [head, h('b', null, place), then ? (place ? ': ' : '') + then : ''])
 }
 
