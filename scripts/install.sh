@@ -4,6 +4,10 @@
 # file, the jobs and the logs alone. DESTDIR installs into another root without
 # touching users or services, to look at it.
 set -euo pipefail
+if [ $# -gt 0 ]; then
+  echo "install.sh: found the argument $1, expected none; nothing was done (DESTDIR=/some/where scripts/install.sh installs below another root, to look at it)" >&2
+  exit 2
+fi
 cd "$(dirname "$0")/.."
 root=${DESTDIR:-}
 if [ -z "$root" ] && [ "$(id -u)" != 0 ]; then

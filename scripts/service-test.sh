@@ -14,6 +14,10 @@ systemd-analyze verify "$tmp/thouwright.service"
 systemd-analyze security --offline=true --threshold=25 "$tmp/thouwright.service" | tail -n 1
 
 export PROGRAM="$tmp/thouwright" DESTDIR="$tmp/root"
+for script in install uninstall; do # nobody who asks for help gets the deed
+  if scripts/$script.sh --help 2> /dev/null; then echo "$script.sh took an argument it does not know"; exit 1; fi
+done
+test ! -e "$DESTDIR"
 scripts/install.sh
 echo '# mine' >> "$DESTDIR/etc/thouwright/bench.toml"
 scripts/install.sh

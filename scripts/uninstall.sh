@@ -2,6 +2,10 @@
 # Takes the service, the program and the udev rule away again. The bench file,
 # the jobs and the logs stay: nothing measured is deleted.
 set -euo pipefail
+if [ $# -gt 0 ]; then
+  echo "uninstall.sh: found the argument $1, expected none; nothing was done (DESTDIR names another root)" >&2
+  exit 2
+fi
 root=${DESTDIR:-}
 if [ -z "$root" ] && [ "$(id -u)" != 0 ]; then
   echo "uninstall.sh: run it as root (sudo scripts/uninstall.sh)" >&2
