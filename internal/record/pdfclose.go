@@ -14,12 +14,12 @@ func (p *pdf) closing(made time.Time) {
 	p.gauges()
 	p.list("Left out and done over", 1, p.r.Redone())
 	p.happened()
-	p.proof()
-	p.SetY(p.GetY() + 3)
-	p.para(pdfSide, p.width, fine, Closing(p.r, made))
+	p.proof(made)
 }
 
-// Closing is the last line of a document.
+// Closing says when a document was made, of what, and what it is not. The PDF
+// has it above the tables of its proof: alone it could come to stand on a page
+// of its own.
 func Closing(r *Record, made time.Time) string {
 	return "Made on " + made.Format("2006-01-02 15:04:05 UTC") + " from the logs of job " + r.Number + ". A pass is about the measured dimensions only."
 }
@@ -206,9 +206,11 @@ func (r *Record) Proven() string {
 	return "The chains were recomputed for this record and do not hold; see the first page."
 }
 
-func (p *pdf) proof() {
+func (p *pdf) proof(made time.Time) {
 	p.heading("Proof", 1, 20)
 	p.para(pdfSide, p.width, body, p.r.Proven())
+	p.SetY(p.GetY() + 1)
+	p.para(pdfSide, p.width, soft, Closing(p.r, made))
 	p.SetY(p.GetY() + 1)
 	t := p.table(0.4, column{"file", 46, false}, column{"what was verified", p.width - 46 - columnGap, false})
 	for _, l := range p.r.Proof {
