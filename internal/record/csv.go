@@ -6,6 +6,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"thouwright/internal/ledger"
 	"thouwright/internal/quantity"
@@ -76,14 +77,26 @@ func whole(n uint64) string {
 // inert keeps a text from being taken for a formula or a command by a
 // spreadsheet program, and from breaking its line.
 func inert(s string) string {
-	s = strings.Map(func(c rune) rune {
-		if c < ' ' || c == 0x7f {
-			return ' '
-		}
-		return c
-	}, s)
-	if s != "" && strings.ContainsRune("=+-@\t\r|%", rune(s[0])) {
+	s = calm(s)
+	if first := strings.TrimLeft(s, " \u00a0"); first != "" && strings.ContainsRune("=+-@|%＝＋－＠", []rune(first)[0]) {
 		return "'" + s
 	}
 	return s
+}
+
+// calm makes a text one line of plain characters: control characters and line
+// ends become blanks, marks that turn the direction of writing and other
+// characters without a shape are dropped, and what is no UTF-8 is U+FFFD.
+func calm(s string) string {
+	return strings.Map(func(c rune) rune {
+		switch {
+		case unicode.IsControl(c), c == 0x2028, c == 0x2029:
+			return ' '
+		case unicode.In(c, unicode.Cf):
+			return -1
+		case c&0xfffe == 0xfffe: // no character
+			return 0xfffd
+		}
+		return c
+	}, s)
 }

@@ -36,6 +36,7 @@ func (r *Record) PDF(w io.Writer, o Options) error {
 	}
 	p := &pdf{Fpdf: fpdf.New("P", "mm", paper, ""), r: r}
 	p.SetCompression(true)
+	p.SetCatalogSort(true) // the same record gives the same bytes
 	p.SetCreationDate(o.Made)
 	p.SetModificationDate(o.Made)
 	p.AddUTF8FontFromBytes(pdfFont, "", liberationsansregular.TTF)

@@ -4,11 +4,13 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 	"time"
 
 	"github.com/xuri/excelize/v2"
 
 	"thouwright/internal/ledger"
+	"thouwright/internal/quantity"
 )
 
 // sheetRows is what one sheet of a spreadsheet holds.
@@ -18,7 +20,10 @@ const sheetRows = excelize.TotalRows
 // each of takes, rests, budget
 // and events, with numbers as numbers, units in columns of their own, and texts
 // as texts, so that nothing in them is ever taken for a formula.
-func (r *Record) XLSX(w io.Writer, _ Options) error {
+func (r *Record) XLSX(w io.Writer, _ Options) error { return r.xlsx(w, sheetRows) }
+
+// xlsx is XLSX with the rows that a sheet may hold.
+func (r *Record) xlsx(w io.Writer, most int) error {
 	f := excelize.NewFile()
 	defer f.Close()
 	f.SetZipWriter(func(w io.Writer) excelize.ZipWriter { return newSortedZip(w) })
@@ -31,7 +36,7 @@ func (r *Record) XLSX(w io.Writer, _ Options) error {
 	}{
 		{"proof", r.proofRows}, {"takes", r.takeRows}, {"rests", r.restRows}, {"budget", r.budgetRows}, {"extras", r.extraRows}, {"events", r.eventRows},
 	} {
-		if err := r.sheet(f, s.name, s.rows); err != nil {
+		if err := r.sheet(f, s.name, most, s.rows); err != nil {
 			return fmt.Errorf("spreadsheet, %s: %w", s.name, err)
 		}
 	}
@@ -43,7 +48,7 @@ func (r *Record) XLSX(w io.Writer, _ Options) error {
 
 // sheet streams rows into sheets of one name; what is more than one holds goes
 // on in 'name 2', with the head again.
-func (r *Record) sheet(f *excelize.File, name string, rows func(row func(...any) error) error) error {
+func (r *Record) sheet(f *excelize.File, name string, most int, rows func(row func(...any) error) error) error {
 	head, err := f.NewStyle(&excelize.Style{Font: &excelize.Font{Bold: true}})
 	if err != nil {
 		return err
@@ -52,6 +57,7 @@ func (r *Record) sheet(f *excelize.File, name string, rows func(row func(...any)
 	if err != nil {
 		return err
 	}
+	places := map[int]int{} // styles by decimals
 	var s *excelize.StreamWriter
 	var columns []any
 	n, part := 0, 0
@@ -77,6 +83,17 @@ func (r *Record) sheet(f *excelize.File, name string, rows func(row func(...any)
 			switch v := c.(type) {
 			case time.Time:
 				out[i] = excelize.Cell{StyleID: when, Value: v}
+			case string:
+				out[i] = calm(v)
+			case shownAs:
+				if _, ok := places[v.decimals]; !ok {
+					if places[v.decimals], err = f.NewStyle(&excelize.Style{CustomNumFmt: ptr(v.format())}); err != nil {
+						return err
+					}
+				}
+				if !math.IsNaN(v.value) && !math.IsInf(v.value, 0) {
+					out[i] = excelize.Cell{StyleID: places[v.decimals], Value: v.value}
+				}
 			case float64:
 				if !math.IsNaN(v) && !math.IsInf(v, 0) {
 					out[i] = v
@@ -98,7 +115,7 @@ func (r *Record) sheet(f *excelize.File, name string, rows func(row func(...any)
 			columns = cells
 			return put(cells, head)
 		}
-		if n == sheetRows {
+		if n == most {
 			if err := s.Flush(); err != nil {
 				return err
 			}
@@ -119,6 +136,43 @@ func (r *Record) sheet(f *excelize.File, name string, rows func(row func(...any)
 
 func ptr[T any](v T) *T { return &v }
 
+// shownAs is a number with all its digits that is shown with as many as its
+// uncertainty supports (GUM 7.2.6: two significant digits of U95).
+type shownAs struct {
+	value    float64
+	decimals int
+}
+
+// roundedBy is a value of a unit in another one; no value where it has none.
+func roundedBy(value, u95 float64, from, to quantity.Unit) shownAs {
+	none := shownAs{value: math.NaN()}
+	v, err1 := quantity.Convert(value, from, to)
+	u, err2 := quantity.Convert(u95, from, to)
+	if err1 != nil || err2 != nil {
+		return none
+	}
+	decimals := 4
+	if u > 0 && !math.IsInf(u, 0) {
+		decimals = min(max(0, 1-int(math.Floor(math.Log10(u)))), 9)
+	}
+	return shownAs{v, decimals}
+}
+
+func (r shownAs) format() string {
+	if r.decimals == 0 {
+		return "0"
+	}
+	return "0." + strings.Repeat("0", r.decimals)
+}
+
+// orNone is a take's number, or an empty cell for none.
+func orNone(n uint64) any {
+	if n == 0 {
+		return nil
+	}
+	return n
+}
+
 func (r *Record) proofRows(row func(...any) error) error {
 	word := "The logs behind this record hold"
 	if !r.Holds {
@@ -137,7 +191,8 @@ func (r *Record) proofRows(row func(...any) error) error {
 
 func (r *Record) takeRows(row func(...any) error) error {
 	if err := row("take", "time (UTC)", "stage", "component", "position", "check", "method", "gauge", "result", "U95", "low", "high", "unit",
-		"verdict", "side", "p within", "p below", "p above", "times the upper limit", "strokes", "left out", "replaces", "operator", "words", "note"); err != nil {
+		"verdict", "side", "p within", "p below", "p above", "times the upper limit", "strokes", "left out", "replaces", "operator", "words", "note",
+		"result, mm", "U95, mm", "result, in", "U95, in"); err != nil {
 		return err
 	}
 	for _, t := range r.AllTakes() {
@@ -145,9 +200,12 @@ func (r *Record) takeRows(row func(...any) error) error {
 		if t.Times != 0 {
 			times = t.Times
 		}
+		mm := func(v float64) shownAs { return roundedBy(v, t.Take.U95, t.Unit, quantity.MM) }
+		in := func(v float64) shownAs { return roundedBy(v, t.Take.U95, t.Unit, quantity.In) }
 		err := row(t.Take.Take, t.At.Time(), t.Tag.Stage, t.Tag.Component, t.Tag.Position, t.Tag.Check, t.Method, t.Gauge,
-			t.Take.Result, t.Take.U95, t.Low, t.High, t.Unit.String(), string(t.Verdict), t.Side, t.PIn, t.PBelow, t.PAbove,
-			times, t.Strokes, t.LeftOut, whole(t.Replaces), t.Operator, t.Words, t.Note)
+			roundedBy(t.Take.Result, t.Take.U95, t.Unit, t.Unit), roundedBy(t.Take.U95, t.Take.U95, t.Unit, t.Unit), t.Low, t.High, t.Unit.String(), string(t.Verdict), t.Side, t.PIn, t.PBelow, t.PAbove,
+			times, t.Strokes, t.LeftOut, orNone(t.Replaces), t.Operator, t.Words, t.Note,
+			mm(t.Take.Result), mm(t.Take.U95), in(t.Take.Result), in(t.Take.U95))
 		if err != nil {
 			return err
 		}
