@@ -58,4 +58,4 @@ require (
 	rsc.io/qr v0.2.0
 )
 
-replace codeberg.org/go-fonts/liberation => ./third_party/liberation
+replace codeberg.org/go-fonts/liberation => ./internal/liberation
