@@ -50,6 +50,9 @@ if [ "$sound" = yes ]; then
   row 'last byte to the onset of the verdict in the recorded sound' "$(metric onset-p50-ms <<<"$b" | one) ms median, $(metric onset-p95-ms <<<"$b" | one) ms p95" "a small write and sync: $(metric sync-p50-ms <<<"$b" | one) and $(metric sync-p95-ms <<<"$b" | one) ms" '60 ms at p95, and the sync' "go test -run '^\$' -bench Onset -benchtime 100x ./internal/bench"
 fi
 
+b=$(bench ./internal/record PDF 3x)
+row 'PDF of 60 checks and 1,000,000 readings' "$(metric ns/op <<<"$b" | awk '{ printf "%.1f", $1/1e9 }') s, $(metric MB-peak <<<"$b" | whole) MB peak" "the bytes of the logs read: $(metric ms-bare-read/op <<<"$b" | whole) ms" '5 s, 200 MB' "go test -run '^\$' -bench PDF ./internal/record"
+
 s=$(go run ./scripts/soak -starts 15)
 row 'start to first reading, median' "$(cell "$s" 'run' 3) ms (slowest of 15: $(cell "$s" run 4) ms)" "a start that does nothing: $(cell "$s" floor 3) ms" '200 ms' 'go run ./scripts/soak -starts 15'
 s=$(go run ./scripts/soak -only -seconds 20 -gauges 1 -rate 10)

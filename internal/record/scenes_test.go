@@ -82,8 +82,10 @@ text = '%s'
 	"sixty checks": sixty,
 }
 
-// sixty is a job of sixty checks with a thousand readings each.
-func sixty(t testing.TB) *scene {
+func sixty(t testing.TB) *scene { return sixtyOf(t, 1000) }
+
+// sixtyOf is a job of sixty checks with so many readings each.
+func sixtyOf(t testing.TB, readings int) *scene {
 	var b strings.Builder
 	b.WriteString("number = \"N-60\"\nmachine = \"Tarnbeck T28\"\noperator = \"R. Aske\"\n")
 	for i := range 12 {
@@ -95,7 +97,7 @@ func sixty(t testing.TB) *scene {
 	s := newScene(t, sceneBench, b.String())
 	for i := range 12 {
 		for k := range 5 {
-			s.measure("", i, k, 0, 0.031*float64(k+1)+0.004*float64(i), 0.002, 1000)
+			s.measure("", i, k, 0, 0.031*float64(k+1)+0.004*float64(i), 0.002, readings)
 		}
 	}
 	return s.end()
