@@ -79,7 +79,7 @@ var sights = []sight{
 // their uncertainty covers the truth, and none of them is grossly wrong.
 func TestTakesOfAnotherModel(t *testing.T) {
 	const n = 30 // of each gauge
-	done, covered := 0, 0
+	done, covered, missing := 0, 0, 0
 	var errs, u95 []float64
 	for i := range n * len(sights) {
 		g := sights[i%len(sights)]
@@ -92,7 +92,8 @@ func TestTakesOfAnotherModel(t *testing.T) {
 		takes := g.run(t, g.tape(s), "['left lock']")
 		if len(takes) == 0 {
 			if play > 4*unit {
-				t.Errorf("tape %d: no take of a play of %.1f steps, %.1f readings a second", i, play/unit, g.rate)
+				t.Logf("tape %d: no take of a play of %.1f steps, %.1f readings a second", i, play/unit, g.rate)
+				missing++
 			}
 			continue
 		}
@@ -110,7 +111,7 @@ func TestTakesOfAnotherModel(t *testing.T) {
 	slices.Sort(u95)
 	p95, wide := errs[len(errs)*95/100], u95[len(u95)/2]
 	t.Logf("%d of %d takes, %d covered, 95 %% of the errors below %.2f steps, median U95 %.2f steps", done, n*len(sights), covered, p95, wide)
-	if done < n*len(sights)*96/100 || covered < done*92/100 || p95 > 0.9 || wide > 1.3 {
+	if done < n*len(sights)*96/100 || missing > n*len(sights)*2/100 || covered < done*92/100 || p95 > 0.9 || wide > 1.3 {
 		t.Errorf("%d of %d takes, %d covered, 95 %% of the errors below %.2f steps, median U95 %.2f steps", done, n*len(sights), covered, p95, wide)
 	}
 }

@@ -48,16 +48,17 @@ const (
 	// likelyRun: a run is shown as a take in progress when handling would look
 	// like it less often than this (natural logarithm).
 	likelyRun = -1.0
-	// And it is complete only when it would less often than sureLeast, and less
-	// often than sureRun less sureSize times the logarithm of how many steps (or
-	// 2 µm) the play is wide. Handling moves things by millimetres and hardly
-	// ever by a few steps, so that wide plays must agree better.
-	sureLeast = -6.5
-	sureRun   = 6.0
-	sureSize  = 5.0
+	// And it is complete only when it would less often than sureRun, less sureSize
+	// times the logarithm of how many times sureFrom steps (or 2 µm) the play is wide:
+	// handling moves things by millimetres and hardly ever by a few steps. Chosen by
+	// simulation between false takes and takes that never complete (scripts/proving
+	// -hours 100 and -byplay; DEVELOPERS.md has both).
+	sureRun  = -7.0
+	sureSize = 1.0
+	sureFrom = 3.0
 	// straight: a stroke goes there and rebounds a little; wandering goes much
 	// further than it gets.
-	straight = 1.8
+	straight = 1.3
 	// earlyShare: how much a scatter at the very limit is widened.
 	earlyShare = 1.0
 	// lateShare: and one that had to go on because it was too wide is mostly one
@@ -85,7 +86,7 @@ func (m *play) search(all []turn, floor float64, fine bool) {
 			continue
 		}
 		a, b := m.claimSteps()
-		s.rate(a + b)
+		s.rate(a+b, beforeOf(all[:from+1], s.fit.play))
 		if fine && (s.fit.play > 1.2*m.find.Window() || !m.clean(s)) {
 			continue
 		}
@@ -95,6 +96,21 @@ func (m *play) search(all []turn, floor float64, fine bool) {
 		}
 	}
 }
+
+// beforeOf counts the strokes of like size just before a run that are no part of
+// it: handling goes on, where a person who rocks starts and stays.
+func beforeOf(turns []turn, play float64) (n int) {
+	last := turns[len(turns)-1]
+	for k := len(turns) - 1; k > 0 && last.Start-turns[k-1].End < beforeSeconds; k-- {
+		if l := math.Abs(turns[k].Value - turns[k-1].Value); l > play/3 && l < 3*play {
+			n++
+		}
+	}
+	return n
+}
+
+// beforeSeconds is how long before a run that is asked.
+const beforeSeconds = 20.0
 
 // likely is a quick look whether half of the strokes are anything like the
 // first, before they are sorted in earnest.
@@ -128,7 +144,6 @@ const (
 	cleanReadings = 4   // in each rest
 	cleanStep     = 0.6 // s from one to the next, and what a slow gauge misses
 	cleanHold     = 3.0 // s
-	cleanStrokes  = 2   // more of them
 	cleanSince    = 15  // s since something last moved by more than that: nobody sets a gauge up and then waits
 )
 
@@ -191,7 +206,7 @@ func (m *play) known() float64 {
 // sure is the chance below which the present series is no handling.
 func (m *play) sure() float64 {
 	wide := m.now.fit.play / max(m.step, m.spec.twoMicron())
-	return min(sureLeast, sureRun-sureSize*math.Log(max(1, wide)))
+	return sureRun - sureSize*math.Log(max(1, wide/sureFrom))
 }
 
 // early widens the scatter of a series that was nearly too wide to be complete:
@@ -274,8 +289,9 @@ func (m *play) complete() bool {
 		return false
 	}
 	byHand := m.spec.Gauge.Sends == ledger.OnPress // each press is meant: nothing of it is handling
-	if !byHand && (s.chance > m.sure() || !m.isFine && s.detour > straight) {
-		if !(m.isFine && s.leftOut == 0 && s.scatter < 0.6*m.step && n >= m.spec.Strokes+cleanStrokes) {
+	if !byHand && (s.doubt > m.sure() || !m.isFine && s.detour > straight) {
+		// One code apart every flicker agrees: only many clean strokes tell.
+		if !(m.isFine && s.leftOut == 0 && s.scatter < 0.6*m.step && n >= m.spec.MaxStrokes) {
 			return false
 		}
 	}

@@ -16,11 +16,13 @@ type series struct {
 	longer  int     // strokes that went further just before the run
 	typical float64 // median stroke
 	fit     line
-	chance  float64 // log of the probability that handling would look like this
+	chance  float64 // log of the probability that aimless ends would look like this
+	doubt   float64 // and that any handling would
 	scatter float64 // of the rests, at least what the step makes
 	detour  float64 // median of the way gone over the stroke's length
 
-	alternate     float64 // part of chance that does not depend on the scatter
+	side          [2]tail // low, high
+	aimless, home float64 // what of the chance does not depend on the scatter
 	lengths, work []float64
 }
 
@@ -179,27 +181,35 @@ func middle(v []float64) float64 {
 	return v[len(v)/2]
 }
 
-// rate works out how likely aimless handling would be to look like this
-// series: that ends which fall anywhere turn round at every rest, and that they
-// agree as well as these do. Ends spread evenly over some reach turn round with
-// a scatter of about 0.3 of their distance on either side, so the agreement is
-// the lower tail of chi-square. Each way of leaving some out, and each pause on
-// the way, counts.
-func (s *series) rate(step float64) {
+// rate works out how likely mere handling would be to look like this series.
+// Handling is of two kinds. Aimless ends fall anywhere: they turn round at every
+// rest by chance, and agree by chance on both sides. What is pushed or lifted and
+// let go comes home to one side every time, so that only the other side agrees by
+// chance. Ends spread evenly over some reach turn round with a scatter of about 0.3
+// of their distance, so an agreement by chance is the lower tail of chi-square; it
+// is, but for a factor, the likelihood ratio against stops whose scatter may be
+// anything below that. Each way of leaving some out, each pause on the way, and
+// each stroke of like size just before, at which the run could have begun, counts.
+func (s *series) rate(step float64, before int) {
 	used, paused := 0, 0
+	s.side = [2]tail{}
 	for i, p := range s.points {
-		if p.used {
-			used++
-		}
 		if i > 0 {
 			paused += s.turns[i].paused
 		}
+		if p.used {
+			used++
+			t := &s.turns[i]
+			s.side[sideOf(p.side)].add(s.fit.residual(p), max(0, t.High-t.Low-step))
+		}
 	}
 	n := len(s.points)
+	ways := logChoose(n, n-used) + logChoose(n+paused, paused) + math.Log(float64(max(1, before)))
 	// Of all orders of n ends 4 (2/pi)^(n+1) go up and down in turn (André).
-	s.alternate = math.Log(4) + float64(used+1)*math.Log(2/math.Pi) + logChoose(n, n-used) + logChoose(n+paused, paused)
+	s.aimless = math.Log(4) + float64(used+1)*math.Log(2/math.Pi) + ways
+	s.home = homeShare + ways
 	s.scatter = math.Sqrt(max(s.fit.rss/float64(s.fit.dof), step*step/12))
-	s.chance = s.chanceOf(s.scatter)
+	s.chance, s.doubt = s.chanceOf(s.side[0].scatter(step), s.side[1].scatter(step))
 	s.work = s.work[:0]
 	for i, l := range s.lengths {
 		s.work = append(s.work, s.turns[i+1].Path/max(l, step))
@@ -209,12 +219,51 @@ func (s *series) rate(step float64) {
 	s.work = s.work[:0]
 }
 
-const aimlessScatter = 0.3
+const (
+	aimlessScatter = 0.3
+	// homeShare is how much of all handling comes home to one side (natural
+	// logarithm); no source.
+	homeShare = -5.0
+)
 
-// chanceOf is the chance if the rests scattered by so much.
-func (s *series) chanceOf(scatter float64) float64 {
-	r := scatter / max(math.Abs(s.fit.play), 1e-12) / aimlessScatter
-	return s.alternate + logChiTail(s.fit.dof, float64(s.fit.dof)*r*r)
+// tail is how the rests of one side agree.
+type tail struct {
+	n, sum, sq float64 // of the residuals
+	own        float64 // how far the readings of a rest go apart beyond a step, summed
+}
+
+func sideOf(side float64) int {
+	if side > 0 {
+		return 1
+	}
+	return 0
+}
+
+func (t *tail) add(residual, own float64) {
+	t.n++
+	t.sum += residual
+	t.sq += residual * residual
+	t.own += own
+}
+
+// scatter of the side's rests: no less than the step makes it, nor than their own
+// readings move beyond a step, because what is not held still (a vibration, seen
+// now and then) cannot be known to come back to the same place.
+func (t *tail) scatter(step float64) float64 {
+	return max(math.Sqrt(max((t.sq-t.sum*t.sum/t.n)/max(1, t.n-1), step*step/12)), t.own/t.n)
+}
+
+// chance that ends which fall anywhere scatter by no more than this.
+func (t *tail) chance(scatter, play float64) float64 {
+	r := scatter / max(math.Abs(play), 1e-12) / aimlessScatter
+	return logChiTail(int(t.n)-1, (t.n-1)*r*r)
+}
+
+// chanceOf is the chance, if the rests of the two sides scattered by so much, of
+// aimless ends, and the larger of it and that of a coming home.
+func (s *series) chanceOf(low, high float64) (aimless, either float64) {
+	a, b := s.side[0].chance(low, s.fit.play), s.side[1].chance(high, s.fit.play)
+	return s.aimless + a + b, max(s.aimless+a+b, s.home+max(a, b))
 }
 
 // mostScatter is the scatter at which the chance would reach limit.
@@ -222,7 +271,7 @@ func (s *series) mostScatter(limit float64) float64 {
 	low, high := 0.0, aimlessScatter*math.Abs(s.fit.play)
 	for range 24 {
 		mid := (low + high) / 2
-		if s.chanceOf(mid) < limit {
+		if _, c := s.chanceOf(mid, mid); c < limit {
 			low = mid
 		} else {
 			high = mid
@@ -234,6 +283,9 @@ func (s *series) mostScatter(limit float64) float64 {
 // logChiTail is the logarithm of the lower tail of chi-square, by the series
 // (Abramowitz and Stegun 26.4.6): P = e^(-y/2) (y/2)^a / Gamma(a+1) (1 + y/2/(a+1) + …).
 func logChiTail(dof int, y float64) float64 {
+	if dof < 1 {
+		return 0
+	}
 	a, x := float64(dof)/2, y/2
 	if x > a+1 {
 		return 0 // no agreement to speak of

@@ -9,12 +9,13 @@ import "math"
 type Steps struct {
 	last    float64 // the reading before …
 	odd     float64 // … the latest one, which may be wild
+	wild    float64 // the latest reading that was taken for wild
 	started bool
 	changes [changeSlots]int32 // distinct changes, an open hash table; 0 is free
 	count   int
 	bad     [len(ratios)]int32 // distinct changes that a ratio does not explain
-	least   int32              // the smallest change
 	ratio   float64
+	most    float64
 }
 
 const (
@@ -30,10 +31,11 @@ var ratios = [...]float64{500, 393.7008, 254, 250, 200, 127, 100, 78.74016, 63.5
 
 // Reading takes one value and what its last digit is worth, in any one unit. A
 // change counts once the next reading has not taken it back: a wild reading
-// makes two changes of any size, and a few of them would refute any step.
+// makes two changes of any size, and a few of them would refute any step. The
+// same wild reading twice is none.
 func (s *Steps) Reading(value, digit float64) {
 	if !s.started {
-		s.started, s.last, s.odd = true, value, value
+		s.started, s.last, s.odd, s.wild = true, value, value, math.NaN()
 		return
 	}
 	if s.count >= changeMost || digit <= 0 {
@@ -44,8 +46,8 @@ func (s *Steps) Reading(value, digit float64) {
 	if odd == before {
 		return
 	}
-	if there, back := math.Abs(odd-before), math.Abs(value-before); there > 20*digit && back < there/8 {
-		s.last = before
+	if there, back := math.Abs(odd-before), math.Abs(value-before); there > 20*digit && back < there/8 && odd != s.wild {
+		s.last, s.wild = before, odd
 		return
 	}
 	c := math.Round(math.Abs(odd-before) / digit)
@@ -65,9 +67,6 @@ func (s *Steps) change(c int32) {
 	}
 	s.changes[h] = c
 	s.count++
-	if s.least == 0 || c < s.least {
-		s.least = c
-	}
 	for i, r := range ratios {
 		k := math.Round(float64(c) / r)
 		tolerance := 0.01
@@ -78,10 +77,13 @@ func (s *Steps) change(c int32) {
 			s.bad[i]++
 		}
 	}
-	s.ratio = 0
+	s.ratio, s.most = 0, 0
 	for i, r := range ratios {
+		if s.most == 0 && s.possible(i, r) {
+			s.most = r
+		}
 		if s.explains(i, r) {
-			s.ratio = r
+			s.ratio, s.most = r, r
 			break
 		}
 	}
@@ -102,9 +104,14 @@ func (s *Steps) explains(i int, r float64) bool {
 	return s.count >= need && int(s.bad[i])*share <= s.count
 }
 
-// possible tells whether next to nothing seen so far speaks against the ratio.
+// possible tells whether what was seen speaks against the ratio: of the changes
+// of a finer step most do, of its own only those to and from a wild reading.
 func (s *Steps) possible(i int, r float64) bool {
-	return int(s.bad[i])*6 <= s.count && r <= float64(s.least)+1.01
+	finer := 1 - 1/r // part of a finer step's changes that the ratio does not explain
+	if r != math.Trunc(r) {
+		finer = 1 - 3/r
+	}
+	return float64(s.bad[i]) <= finer/2*float64(s.count)
 }
 
 // Ratio is the step in last digits: 1 until a coarser one is certain.
@@ -115,23 +122,7 @@ func (s *Steps) Ratio() float64 {
 	return s.ratio
 }
 
-// Most is the largest the step may still be: Ratio, but before enough was seen
-// the largest that nothing speaks against. Two codes that come back exactly
-// must not count as rests that agree to the last digit.
-func (s *Steps) Most() float64 {
-	if s.ratio != 0 || s.count == 0 || s.count >= earlyChanges {
-		return s.Ratio()
-	}
-	for i, r := range ratios {
-		if s.possible(i, r) {
-			return r
-		}
-	}
-	return 1
-}
-
-// earlyChanges: by then the coarsest and the finest ratio have had their chance.
-const earlyChanges = 24
-
-// Sure tells whether enough changes were seen for Ratio to be relied on.
-func (s *Steps) Sure() bool { return s.count >= 16 }
+// Most is the largest the step may still be: Ratio, but until that is certain
+// the largest that next to nothing speaks against. Two codes that come back
+// exactly must not count as rests that agree to the last digit.
+func (s *Steps) Most() float64 { return max(s.most, 1) }

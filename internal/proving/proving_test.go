@@ -13,7 +13,7 @@ func (r Row) aims(t *testing.T, most float64) {
 	t.Helper()
 	error3 := func(p float64, n int) float64 { return 3 * math.Sqrt(p*(1-p)/float64(max(1, n))) }
 	n := r.Done
-	if r.Done < r.N*99/100 {
+	if r.Done < r.N*98/100 {
 		t.Errorf("%d of %d takes came to an end\n%v", r.Done, r.N, r)
 	}
 	if r.Cover < 0.94-error3(0.94, n) {
@@ -86,6 +86,45 @@ func TestTheAdversary(t *testing.T) {
 		}
 		if tally.Done < 57 || tally.Covered < tally.Done*9/10 {
 			t.Errorf("%v: %s", x, &tally)
+		}
+	}
+}
+
+// Mere handling makes next to no takes. The aim is none in 100 hours; what is
+// reached (scripts/proving -hours 100) is 6, 125 and 11, and the bounds are three
+// standard deviations of a Poisson count above that.
+func TestMereHandling(t *testing.T) {
+	const hours = 6
+	for i, reached := range []float64{6, 125, 11} {
+		m, mean := Models[i], reached*hours/100
+		if k := FalseTakes(m, rand.New(rand.NewPCG(14, uint64(i))), hours, nil); float64(k) > mean+3*math.Sqrt(mean) {
+			t.Errorf("%s: %d takes in %d hours of mere handling, %.1f is usual", m.Name, k, hours, mean)
+		}
+	}
+}
+
+// Takes as the aims have them: every step, plays of 1 to 31 units, set-up before,
+// short strokes, knocks, wild and lost readings, offsets. Bounds are the aims with
+// three standard deviations of the count; completion has its own, because plays
+// of less than 4 units, a tenth of all, often want more strokes than a tape holds.
+func TestMixedTakes(t *testing.T) {
+	const n = 30 // of each step and noise
+	for i, m := range Models {
+		var all Tally
+		r := rand.New(rand.NewPCG(15, uint64(i)))
+		for _, step := range Steps {
+			for _, noise := range []float64{0, 0.25, 0.5} {
+				for range n {
+					c := m.Draw(r, step, noise)
+					all.Add(c, Run(c))
+				}
+			}
+		}
+		slack := func(p float64) float64 { return p - 3*math.Sqrt(p*(1-p)/float64(all.N)) }
+		part := func(k, of int) float64 { return float64(k) / float64(of) }
+		if part(all.Done, all.N) < slack(0.94) || part(all.InTime, all.Plain) < slack(0.94) || part(all.Covered, all.Done) < slack(0.94) ||
+			Quantile(all.Errors, 0.95) > 0.9 || Quantile(all.U95, 0.5) > 1.3 {
+			t.Errorf("%s: %s", m.Name, &all)
 		}
 	}
 }
