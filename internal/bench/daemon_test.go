@@ -9,6 +9,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -273,6 +274,15 @@ func TestJobAcrossRestart(t *testing.T) {
 	f.Takes[1].Result += 0.001
 	if runs := Recheck(context.Background(), f); runs[1].Holds {
 		t.Errorf("a changed result went unseen: %+v", runs[1])
+	}
+	f.Takes = f.Takes[:1]
+	if runs := Recheck(context.Background(), f); runs[1].Holds {
+		t.Errorf("a take that only the tapes hold, of a run that stopped in order, went unseen: %+v", runs[1])
+	}
+	// Killed, or still running: its tapes may hold a take that no row has.
+	f.Events = slices.DeleteFunc(f.Events, func(e ledger.Event) bool { return e.Kind == ledger.EvStop })
+	if runs := Recheck(context.Background(), f); !runs[1].Holds {
+		t.Errorf("tapes that reach further than the rows of a killed run are taken for damage: %+v", runs[1])
 	}
 }
 

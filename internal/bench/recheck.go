@@ -117,10 +117,11 @@ func (p *tapePart) start() error {
 // run is what the events of a folder say of one run of the daemon. Their order
 // decides, not their times: a clock may have been set back.
 type run struct {
-	from  capture.Resume
-	by    string // the program's version, as its start event says
-	want  []ledger.Take
-	named map[string]bool // versions of sheet, bench and drivers stated up to its start
+	from    capture.Resume
+	stopped bool   // in order: its tapes hold all of it
+	by      string // the program's version, as its start event says
+	want    []ledger.Take
+	named   map[string]bool // versions of sheet, bench and drivers stated up to its start
 }
 
 // runOf finds the run that began at a wall time.
@@ -138,6 +139,8 @@ func runOf(f *journal.Folder, began int64) (run, error) {
 			return r, nil
 		case e.Kind == ledger.EvStart:
 			found, r.by = e.At.Wall == began, e.Text
+		case e.Kind == ledger.EvStop && found:
+			r.stopped = true
 		case e.Kind == ledger.EvAnchor && err == nil && byNumber[n] != nil:
 			if found {
 				r.want = append(r.want, *byNumber[n])
@@ -188,7 +191,14 @@ func (p *tapePart) recheck(ctx context.Context, f *journal.Folder) (takes int, b
 	if err != nil {
 		return 0, "", err
 	}
-	return len(r.want), r.by, sameTakes(r.want, got.Takes)
+	want := r.want
+	if !r.stopped {
+		// A run that goes on, or was killed, left its tapes at another moment than
+		// its rows: what both hold must agree.
+		n := min(len(want), len(got.Takes))
+		want, got.Takes = want[:n], got.Takes[:n]
+	}
+	return len(want), r.by, sameTakes(want, got.Takes)
 }
 
 // filesOf are the bench, the job and the drivers as a folder kept them, in the
