@@ -2,6 +2,7 @@ package bench
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -81,4 +82,24 @@ func TestJobInHandSurvivesARestart(t *testing.T) {
 		return len(l.Problems) == 1 && l.Problems[0].Warning && strings.Contains(l.Problems[0].Text, "the job in hand, sheet.toml, can't be gone on with")
 	})
 	stop()
+}
+
+// What was chosen of the sound on the page outlasts edits of other things, and
+// gives way to an edit of the sound.
+func TestSoundChosenOnThePage(t *testing.T) {
+	dial := newDial(t)
+	r := newRig(t, dial.port, false)
+	low := 0.2
+	if err := r.d.Do(context.Background(), ledger.Command{Do: ledger.DoSound, Volume: &low, Cues: map[string]bool{"rest": false}}); err != nil {
+		t.Fatal(err)
+	}
+	r.until("quieter", func(l ledger.Live) bool { return l.Sound.Volume == 0.2 && !l.Sound.Cues["rest"] })
+	r.write("jobs/R-1.toml", strings.Replace(rigJob, "0.15", "0.16", 1))
+	l := r.until("the new limit", func(l ledger.Live) bool { return l.Active != nil && l.Active.High == "0.16" })
+	if l.Sound.Volume != 0.2 || l.Sound.Cues["rest"] {
+		t.Errorf("an edited sheet changed the sound to %+v", l.Sound)
+	}
+	r.write("bench.toml", strings.Replace(fmt.Sprintf(rigBench, dial.port), "[sound]\n", "[sound]\nvolume = 0.9\n", 1))
+	r.until("the file's sound", func(l ledger.Live) bool { return l.Sound.Volume == 0.9 && l.Sound.Cues["rest"] })
+	r.stop()
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"reflect"
 	"time"
 
 	"thouwright/config"
@@ -244,8 +245,11 @@ func (d *Daemon) edited(it item) {
 	if string(f.benchText) != string(d.files.benchText) {
 		d.shown.unit = f.bench.DisplayUnit
 	}
+	sound := !reflect.DeepEqual(f.bench.Sound, d.files.bench.Sound)
 	d.use(f)
-	d.adoptSound()
+	if sound { // else what was chosen on the page goes on
+		d.adoptSound()
+	}
 	d.engine.replace(d.session.sheet, at)
 	if err := d.setLines(f); err != nil {
 		d.shown.broken = append(problems, ledger.Problem{File: f.bench.File, Text: err.Error()})
