@@ -24,7 +24,7 @@ func TestLibraryLayout(t *testing.T) {
 	if p.ear == nil || p.Note() != "" {
 		t.Fatalf("the library reads the line: %q", p.Note())
 	}
-	fd, ok := handle(p.line, device{id: p.id})
+	fd, ok := handle(p.line, device{id: p.ours.id})
 	if !ok {
 		t.Fatal("the library's descriptor is not found")
 	}
@@ -59,7 +59,7 @@ func fdOf(t *testing.T, f *os.File) (fd uintptr) {
 func TestAnotherLayoutIsNotGuessedAt(t *testing.T) {
 	_, slave := terminal(t)
 	p := mustOpen(t, slave, "").(*serialPort)
-	dev := device{id: p.id}
+	dev := device{id: p.ours.id}
 	null, err := os.Open("/dev/null")
 	if err != nil {
 		t.Fatal(err)

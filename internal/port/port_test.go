@@ -1,6 +1,7 @@
 package port
 
 import (
+	"context"
 	"errors"
 	"io"
 	"net"
@@ -10,10 +11,50 @@ import (
 	"testing"
 	"time"
 
+	"go.uber.org/goleak"
 	"pgregory.net/rapid"
 
 	"thouwright/internal/tape"
 )
+
+func leaks(t *testing.T) { t.Cleanup(func() { goleak.VerifyNone(t) }) }
+
+func mustParse(t testing.TB, address string) Address {
+	t.Helper()
+	a, err := ParseAddress(address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return a
+}
+
+func open(t testing.TB, address, settings string) (Port, error) {
+	t.Helper()
+	s, err := ParseSettings(settings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return Open(context.Background(), mustParse(t, address), s)
+}
+
+func mustOpen(t testing.TB, address, settings string) Port {
+	t.Helper()
+	p, err := open(t, address, settings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { p.Close() })
+	return p
+}
+
+func read(t testing.TB, p io.Reader, n int) string {
+	t.Helper()
+	b := make([]byte, n)
+	if _, err := io.ReadFull(p, b); err != nil {
+		t.Fatalf("read: %v", err)
+	}
+	return string(b)
+}
 
 func TestParseSettings(t *testing.T) {
 	off, on := false, true

@@ -19,46 +19,31 @@ type serialPort struct {
 	line   serial.Port
 	ear    *os.File // reads the line; nil: the library does
 	noEar  string   // why there is none where there should be one
-	id     deviceID
+	ours   *claimed
 	pseudo bool // no control lines, no break
 	closed atomic.Bool
 	once   sync.Once
 }
-
-// mine holds the devices this process has open, by what they are and not by
-// name: two names for one device would share its bytes between two readers.
-var mine sync.Map // deviceID to the name it was opened by
 
 func openSerial(a Address, s Settings) (Port, error) {
 	dev, err := resolve(a)
 	if err != nil {
 		return nil, err
 	}
-	if err := claim(a, dev); err != nil {
+	ours, err := claim(a, dev)
+	if err != nil {
 		return nil, err
 	}
 	p, err := openDevice(a, dev, s)
 	if err != nil {
-		mine.Delete(dev.id)
+		ours.release()
 		return nil, err
 	}
+	p.ours = ours
 	return p, nil
 }
 
-// claim marks the device as ours, unless another program or another gauge of
-// this bench has it.
-func claim(a Address, dev device) error {
-	if by, taken := mine.LoadOrStore(dev.id, a.Text); taken {
-		return &Held{Address: a.Text, Why: fmt.Sprintf("open here already as %s; write the same port in both [[gauge]] blocks, or unplug the twin", by)}
-	}
-	if by := holders(dev); len(by) > 0 {
-		mine.Delete(dev.id)
-		return &Held{Address: a.Text, By: by}
-	}
-	return nil
-}
-
-func openDevice(a Address, dev device, s Settings) (Port, error) {
+func openDevice(a Address, dev device, s Settings) (*serialPort, error) {
 	// The library waits with select, which knows no file descriptor from 1024 on.
 	if err := roomForDescriptors(); err != nil {
 		return nil, &Absent{a.Text, err.Error(), "give this program fewer gauges"}
@@ -67,7 +52,7 @@ func openDevice(a Address, dev device, s Settings) (Port, error) {
 	if err != nil {
 		return nil, openError(a, dev, s, err)
 	}
-	p := &serialPort{name: a.Text, line: line, id: dev.id, pseudo: dev.pseudo}
+	p := &serialPort{name: a.Text, line: line, pseudo: dev.pseudo}
 	// A write that blocks in the kernel is not ended by closing the port.
 	neverBlock(line, dev)
 	p.ear, p.noEar = ear(line, dev)
@@ -230,8 +215,9 @@ const writePause = 2 * time.Millisecond
 func (p *serialPort) Close() (err error) {
 	p.once.Do(func() {
 		p.closed.Store(true)
+		p.ours.closing.Store(true)
 		err = p.shut()
-		mine.Delete(p.id)
+		p.ours.release()
 	})
 	return err
 }

@@ -7,7 +7,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"os/exec"
 	"os/user"
@@ -18,39 +17,8 @@ import (
 	"time"
 
 	"github.com/creack/pty"
-	"go.uber.org/goleak"
 	"golang.org/x/sys/unix"
 )
-
-func leaks(t *testing.T) { t.Cleanup(func() { goleak.VerifyNone(t) }) }
-
-func mustParse(t testing.TB, address string) Address {
-	t.Helper()
-	a, err := ParseAddress(address)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return a
-}
-
-func open(t testing.TB, address, settings string) (Port, error) {
-	t.Helper()
-	s, err := ParseSettings(settings)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return Open(context.Background(), mustParse(t, address), s)
-}
-
-func mustOpen(t testing.TB, address, settings string) Port {
-	t.Helper()
-	p, err := open(t, address, settings)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { p.Close() })
-	return p
-}
 
 // terminal is a pseudo-terminal of which nobody holds the slave.
 func terminal(t testing.TB) (master *os.File, slave string) {
@@ -63,15 +31,6 @@ func terminal(t testing.TB) (master *os.File, slave string) {
 	s.Close()
 	t.Cleanup(func() { m.Close() })
 	return m, slave
-}
-
-func read(t testing.TB, p io.Reader, n int) string {
-	t.Helper()
-	b := make([]byte, n)
-	if _, err := io.ReadFull(p, b); err != nil {
-		t.Fatalf("read: %v", err)
-	}
-	return string(b)
 }
 
 // What the line is set to is read back from the other side of the terminal.
