@@ -332,7 +332,15 @@ func (d *Daemon) start(l *line, p gauge.Plan, before *line) {
 }
 
 // Do carries out what a person asked for, on the loop.
-func (d *Daemon) Do(ctx context.Context, c ledger.Command) error { return d.in.do(ctx, c) }
+func (d *Daemon) Do(ctx context.Context, c ledger.Command) error {
+	if c.Do == ledger.DoNote && c.Photo != "" {
+		var err error
+		if c, err = d.withPhoto(c); err != nil {
+			return err
+		}
+	}
+	return d.in.do(ctx, c)
+}
 
 // Subscribe is the state now and every change after it.
 func (d *Daemon) Subscribe() (ledger.Live, <-chan page.Update, func()) { return d.hub.Subscribe() }

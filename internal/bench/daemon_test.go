@@ -379,6 +379,8 @@ func TestCommands(t *testing.T) {
 		{Do: ledger.DoPosition, Position: "inside out"},
 		{Do: ledger.DoRedo, Take: 99},
 		{Do: ledger.DoNote},
+		{Do: ledger.DoNote, Text: "see", Photo: "photos/none.jpg"},
+		{Do: ledger.DoNote, Text: "see", Photo: "../../bench.toml"},
 		{Do: ledger.DoUnit, Text: "furlong"},
 		{Do: "explode"},
 	} {
@@ -390,7 +392,7 @@ func TestCommands(t *testing.T) {
 		t.Fatal(err)
 	}
 	r.until("the unit", func(l ledger.Live) bool { return l.Unit == "thou" })
-	r.stop()
+	r.photographed(ctx)
 }
 
 // A second daemon on the same job folder, and on the same page address, is

@@ -174,6 +174,11 @@ func (d *Daemon) command(c ledger.Command, at ledger.Stamp) error {
 		err = d.chooseUnit(c.Text)
 	case ledger.DoSound:
 		d.chooseSound(c)
+	case ledger.DoNote:
+		if c.Photo != "" && c.Job != d.session.number {
+			return fmt.Errorf("the job in hand has changed since the photograph came: send the note again")
+		}
+		err = d.engine.command(c, at)
 	case ledger.DoSheet, ledger.DoBench, ledger.DoLink:
 		err = fmt.Errorf("%q is not a person's command", c.Do)
 	default:

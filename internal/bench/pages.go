@@ -9,8 +9,10 @@ import (
 
 	"thouwright/config"
 	"thouwright/internal/bundle"
+	"thouwright/internal/capture"
 	"thouwright/internal/form"
 	"thouwright/internal/journal"
+	"thouwright/internal/ledger"
 	"thouwright/internal/page"
 	"thouwright/internal/record"
 )
@@ -22,6 +24,7 @@ func (d *Daemon) openPage() error {
 		Log:       d.log,
 		SaveSheet: d.saveSheet,
 		Sheet:     d.sheetText,
+		Photo:     d.keepPhoto,
 		Record:    d.writeRecord,
 		Health:    d.health,
 		Metrics:   d.count.handler(),
@@ -79,6 +82,29 @@ func (d *Daemon) writeRecord(w io.Writer, number, format string) error {
 		return err
 	}
 	return r.Write(w, format, record.Options{Made: made})
+}
+
+// inHand is the number of the job in hand, by which its folder is called.
+func (d *Daemon) inHand() string {
+	if j := d.hub.State().Job; j != nil {
+		return j.Number
+	}
+	return capture.LooseNumber
+}
+
+// keepPhoto keeps a picture beside the logs of the job in hand.
+func (d *Daemon) keepPhoto(picture io.Reader) (string, error) {
+	return journal.KeepPhoto(filepath.Join(d.benchNow.Load().LogDir, d.inHand()), picture)
+}
+
+// withPhoto adds to a note with a photograph what it needs on the loop: the
+// picture's sum, read here because the loop waits for no disk, and the job whose
+// folder it lies in.
+func (d *Daemon) withPhoto(c ledger.Command) (ledger.Command, error) {
+	var err error
+	c.Job = d.inHand()
+	c.PhotoSum, err = journal.PhotoSum(filepath.Join(d.benchNow.Load().LogDir, c.Job), c.Photo)
+	return c, err
 }
 
 const standsAfter = 10 * time.Second

@@ -161,7 +161,7 @@ func (c *Capture) doNote(cmd ledger.Command, out *Out) error {
 	if cmd.Component == "" && cmd.Check == "" && cmd.Position == "" {
 		tag = *c.tag
 	}
-	c.event(out, ledger.EvNote, "", ledger.NoteText(tag, cmd.Text, cmd.Photo))
+	c.event(out, ledger.EvNote, "", ledger.NoteText(tag, cmd.Text, cmd.Photo, cmd.PhotoSum))
 	return nil
 }
 

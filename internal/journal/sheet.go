@@ -43,9 +43,6 @@ func (b *sheetBook) init() {
 	b.latest, b.version, b.vouched = map[string]sheetFile{}, map[string]int{}, map[string]bool{}
 }
 
-// photoFolder holds the photographs of findings.
-const photoFolder = "photos"
-
 // driverFolder holds the drivers used.
 const driverFolder = "drivers"
 

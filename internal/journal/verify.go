@@ -83,6 +83,7 @@ func (f *Folder) verify(dir string, further ...func(*Folder) []FileReport) Repor
 	}
 	v.anchorsFit()
 	v.sheets()
+	v.photos()
 	v.torn()
 	v.tapes()
 	v.others()

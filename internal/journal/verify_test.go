@@ -34,6 +34,15 @@ func smallJob(t *testing.T) string {
 	j.Sheet(stamp(20), edited)
 	j.Readings(batch(10, 4))
 	j.Take(take(2, 11, 14))
+	name, err := KeepPhoto(j.Dir(), bytes.NewReader(picture(t, "png")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	sum, err := PhotoSum(j.Dir(), name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	j.Event(ledger.Event{Seq: 14, At: stamp(21), Kind: ledger.EvNote, Text: ledger.NoteText(ledger.Tag{Component: "pin"}, "rust, \"deep\"", name, sum)})
 	if err := j.Close(context.Background(), stamp(22)); err != nil {
 		t.Fatal(err)
 	}
@@ -115,7 +124,7 @@ func lines(text []byte) [][]byte { return bytes.SplitAfter(text, []byte("\n")) }
 func TestVerifyFindsEverySingleChange(t *testing.T) {
 	dir := smallJob(t)
 	r := mustHold(t, dir)
-	if len(r.Files) < 16 {
+	if len(r.Files) < 17 {
 		t.Fatalf("the folder is too simple for this test: %+v", r.Files)
 	}
 	texts := contents(t, dir)

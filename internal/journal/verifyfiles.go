@@ -109,7 +109,7 @@ func (v *verifier) sum(name string) (c ledger.Chain, size int64, err error) {
 
 // others names what stands in the folder and is no part of the log.
 func (v *verifier) others() {
-	known := map[string]bool{lockName: true, driverFolder: true, tapeFolder: true}
+	known := map[string]bool{lockName: true, driverFolder: true, photoFolder: true, tapeFolder: true}
 	for _, x := range v.report.Files {
 		known[x.Name] = true
 	}

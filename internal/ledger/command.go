@@ -10,13 +10,14 @@ type Command struct {
 	Component string `json:"component,omitempty"`
 	Check     string `json:"check,omitempty"` // a check's name (or id)
 	Position  string `json:"position,omitempty"`
-	Take      uint64 `json:"take,omitempty"` // redo: the take to be replaced; 0 is the last
-	Text      string `json:"text,omitempty"` // note: its words; unit: the display unit
-	Photo     string `json:"photo,omitempty"`
-	Sheet     string `json:"sheet,omitempty"` // the text of an edited job sheet
-	Bench     string `json:"bench,omitempty"` // the text of an edited bench file
-	Gauge     string `json:"gauge,omitempty"` // link: whose port
-	By        string `json:"by,omitempty"`    // page, switch, key, button, file
+	Take      uint64 `json:"take,omitempty"`      // redo: the take to be replaced; 0 is the last
+	Text      string `json:"text,omitempty"`      // note: its words; unit: the display unit
+	Photo     string `json:"photo,omitempty"`     // note: a photograph in the job's folder
+	PhotoSum  string `json:"photo_sum,omitempty"` // its SHA-256, which the daemon adds
+	Sheet     string `json:"sheet,omitempty"`     // the text of an edited job sheet
+	Bench     string `json:"bench,omitempty"`     // the text of an edited bench file
+	Gauge     string `json:"gauge,omitempty"`     // link: whose port
+	By        string `json:"by,omitempty"`        // page, switch, key, button, file
 	// Drivers are the texts of the drivers that an edited bench file uses, by name.
 	Drivers map[string]string `json:"drivers,omitempty"`
 	// State is what a port that was open when the tape began was in the middle of.

@@ -36,6 +36,9 @@ func (s *Server) handler() http.Handler {
 	s.sheetPaths(mux)
 	s.sumPaths(mux)
 	s.recordPaths(mux)
+	if s.opt.Photo != nil {
+		mux.HandleFunc("POST /api/photo", s.changers(s.photo))
+	}
 	if s.opt.Metrics != nil {
 		mux.HandleFunc("GET /metrics", s.readers(s.opt.Metrics.ServeHTTP))
 	}
@@ -62,6 +65,10 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request) {
 	}
 	if c.Sheet != "" || c.Bench != "" {
 		refuse(w, http.StatusBadRequest, "a sheet is posted to /api/sheet; the bench file is edited on the bench computer")
+		return
+	}
+	if c.PhotoSum != "" {
+		refuse(w, http.StatusBadRequest, "a photograph's sum is the bench's to state")
 		return
 	}
 	c.Do, c.By = name, "page"

@@ -58,6 +58,9 @@ type Options struct {
 	SaveSheet func(number string, text []byte) error
 	// Sheet is the text of a job's sheet.
 	Sheet func(number string) ([]byte, error)
+	// Photo keeps a picture in the folder of the job in hand and returns its name
+	// there, for a note; what is no photograph is refused with one line.
+	Photo func(picture io.Reader) (name string, err error)
 	// Record writes the document of a job in a format: html, pdf, xlsx, csv, or
 	// the bundle of them with the logs.
 	Record func(w io.Writer, number, format string) error
@@ -78,6 +81,7 @@ type Server struct {
 	listeners []net.Listener
 	http      *http.Server
 	making    chan struct{} // holds one while a record is made
+	coming    chan struct{} // holds one while a photograph comes in
 	closing   chan struct{} // closed when event streams have to end
 	closeOnce sync.Once
 }
@@ -89,16 +93,18 @@ const (
 	idleTime     = 60 * time.Second
 	answerTime   = 15 * time.Second
 	recordTime   = 2 * time.Minute
+	photoTime    = time.Minute
 	headerBytes  = 16 << 10
 	bodyBytes    = 64 << 10
 	sheetBytes   = 1 << 20
+	photoBytes   = 25 << 20
 	shutdownTime = 2 * time.Second
 )
 
 // New opens the listening sockets, so that URL is known, but serves nothing
 // before Serve.
 func New(o Options, d Desk) (*Server, error) {
-	s := &Server{opt: o, desk: d, making: make(chan struct{}, 1), closing: make(chan struct{})}
+	s := &Server{opt: o, desk: d, making: make(chan struct{}, 1), coming: make(chan struct{}, 1), closing: make(chan struct{})}
 	for _, t := range []*string{&s.opt.ReadToken, &s.opt.ChangeToken} {
 		if *t == "" {
 			*t = NewToken()

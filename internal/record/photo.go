@@ -8,21 +8,18 @@ import (
 	"image/color"
 	"image/draw"
 	"image/jpeg"
-	_ "image/png" // a photograph may be one
 	"io"
 	"os"
 	"path/filepath"
 
 	"codeberg.org/go-pdf/fpdf"
 	xdraw "golang.org/x/image/draw"
+
+	"thouwright/internal/journal"
 )
 
-// Bounds of a photograph that is put into a document.
-const (
-	mostPhoto  = 25 << 20 // bytes of its file
-	mostPixels = 60e6
-	photoEdge  = 1400 // pixels of its longer side in the document
-)
+// photoEdge is the longer side of a photograph in a document, pixels.
+const photoEdge = 1400
 
 // photo reads a photograph of the job's folder and makes of it a picture that
 // every reader shows alike: upright, of a sensible size, without what the camera
@@ -42,13 +39,15 @@ func (r *Record) photo(name string) (data []byte, size image.Point, err error) {
 		return nil, size, err
 	}
 	defer f.Close()
-	raw, err := io.ReadAll(io.LimitReader(f, mostPhoto+1))
+	raw, err := io.ReadAll(io.LimitReader(f, journal.MostPhoto+1))
 	if err != nil {
 		return nil, size, err
 	}
-	conf, kind, err := image.DecodeConfig(bytes.NewReader(raw))
-	if err != nil || kind != "jpeg" && kind != "png" || len(raw) > mostPhoto || float64(conf.Width)*float64(conf.Height) > mostPixels {
-		return nil, size, fmt.Errorf("photograph %q: expected a JPEG or PNG of at most 25 MB and 60 million pixels", name)
+	if len(raw) > journal.MostPhoto {
+		return nil, size, fmt.Errorf("photograph %q: %w", name, journal.ErrPhoto)
+	}
+	if _, err := journal.IsPhoto(bytes.NewReader(raw)); err != nil {
+		return nil, size, fmt.Errorf("photograph %q: %w", name, err)
 	}
 	img, _, err := image.Decode(bytes.NewReader(raw))
 	if err != nil {

@@ -76,7 +76,7 @@ text = '%s'
 			"limits", "positions = ['</svg><script>alert(3)</script>', \"' onload=alert(4) x='\"]\nlimits").Replace(onePlay))
 		s.measure("", 0, 0, 0, 0.0472, 0.0003, 60)
 		s.measure("", 0, 0, 1, 0.2172, 0.0003, 60)
-		s.event(ledger.EvNote, ledger.NoteText(ledger.Tag{}, `<svg onload=alert(5)> -1+cmd|x`, "photos/<b>.jpg"))
+		s.event(ledger.EvNote, ledger.NoteText(ledger.Tag{}, `<svg onload=alert(5)> -1+cmd|x`, "photos/<b>.jpg", ""))
 		return s.end()
 	},
 	"sixty checks": sixty,

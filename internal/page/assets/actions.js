@@ -13,12 +13,13 @@ export function toast(words, bad = false) {
   timer = setTimeout(() => box.replaceChildren(), bad ? 9000 : 3500)
 }
 
-// post sends one JSON body and gives the answer, or null after saying why not.
+// post sends one JSON body, or a file as it is, and gives the answer, or null after saying why not.
 export async function post(path, body = {}) {
   try {
-    const headers = { 'Content-Type': 'application/json' }
+    const file = body instanceof Blob
+    const headers = { 'Content-Type': file ? 'application/octet-stream' : 'application/json' }
     if (token) headers.Authorization = `Bearer ${token}`
-    const res = await fetch(path, { method: 'POST', headers, body: JSON.stringify(body) })
+    const res = await fetch(path, { method: 'POST', headers, body: file ? body : JSON.stringify(body) })
     const answer = await res.json().catch(() => ({}))
     if (res.ok) return answer
     if (answer.error) toast(answer.error, true)

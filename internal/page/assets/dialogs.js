@@ -17,15 +17,18 @@ const PHRASES = ['pitted', 'rust', 'notchy by hand', 'seal renewed', 'part renew
 
 export function noteDialog() {
   const words = h('textarea', { name: 'text', required: true, 'aria-label': 'What you found', maxlength: 2000 })
+  const photo = h('input', { type: 'file', accept: 'image/jpeg,image/png', 'aria-label': 'Photograph', onchange: () => { words.required = !photo.files.length; photo.setCustomValidity(photo.files[0]?.size > 25 << 20 ? 'at most 25 MB' : '') } })
   open('Note', close => h('form', {
     onsubmit: async e => {
       e.preventDefault()
-      if (await act('note', { text: words.value.trim() }, 'noted')) close()
+      const kept = photo.files.length ? await act('photo', photo.files[0]) : {}
+      if (kept && await act('note', { text: words.value.trim(), photo: kept.photo }, 'noted')) close()
     },
   },
   h('p', { class: 'soft' }, store.state?.active ? `kept with ${store.state.active.component}, ${store.state.active.position}` : 'kept with the job'),
   words,
   h('div', { class: 'row' }, PHRASES.map(p => h('button', { type: 'button', class: 'small', onclick: () => { words.value += (words.value ? ', ' : '') + p; words.focus() } }, p))),
+  h('label', { class: 'row' }, 'Photograph', photo),
   h('div', { class: 'row' }, h('button', { class: 'main' }, 'Keep'), h('button', { type: 'button', onclick: close }, 'Cancel'))))
   words.focus()
 }
