@@ -16,6 +16,7 @@ import (
 type intake struct {
 	clock *Clock
 	queue chan item
+	room  chan struct{} // one in it for each item in the queue, or about to be
 	done  <-chan struct{}
 
 	mu   sync.Mutex
@@ -48,7 +49,7 @@ type item struct {
 const queueLen = 16384
 
 func newIntake(ctx context.Context, c *Clock) *intake {
-	return &intake{clock: c, queue: make(chan item, queueLen), done: ctx.Done(), last: -1}
+	return &intake{clock: c, queue: make(chan item, queueLen), room: make(chan struct{}, queueLen), done: ctx.Done(), last: -1}
 }
 
 // stamp is now, later than every stamp before. The lock must be held.
@@ -61,18 +62,25 @@ func (in *intake) stamp() ledger.Stamp {
 	return s
 }
 
+// put waits for room before it takes the lock: the loop takes the same lock to
+// see how late it is, and must never wait for one that waits for the loop.
 func (in *intake) put(it item) {
-	in.mu.Lock()
-	defer in.mu.Unlock()
-	it.at = in.stamp()
 	select {
-	case in.queue <- it:
+	case in.room <- struct{}{}:
 	case <-in.done:
 		if it.reply != nil {
 			it.reply <- context.Canceled
 		}
+		return
 	}
+	in.mu.Lock()
+	defer in.mu.Unlock()
+	it.at = in.stamp()
+	in.queue <- it
 }
+
+// taken makes room: the loop says so of each item that it took.
+func (in *intake) taken() { <-in.room }
 
 // now is a stamp that lies behind everything queued so far.
 func (in *intake) now() ledger.Stamp {

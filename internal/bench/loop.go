@@ -79,8 +79,9 @@ func (d *Daemon) wait() time.Duration {
 	return max(w, 0)
 }
 
-// handle does one thing that happened.
+// handle does one thing that happened, just taken from the queue.
 func (d *Daemon) handle(it item) {
+	d.in.taken()
 	d.watchClock(it.at)
 	switch {
 	case it.bytes != nil:
