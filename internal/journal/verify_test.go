@@ -3,12 +3,15 @@ package journal
 import (
 	"bytes"
 	"context"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 	"time"
+
+	"pgregory.net/rapid"
 
 	"thouwright/internal/ledger"
 )
@@ -322,5 +325,71 @@ func TestCopyWhileTheJobRuns(t *testing.T) {
 	}
 	if len(got) != len(want) || copies < 3 {
 		t.Errorf("%d files, expected %d; %d copies", len(got), len(want), copies)
+	}
+}
+
+// Any single change of any file, wherever it is, is found: a byte that is
+// another, missing or added; a row that is missing, added, made up, moved or
+// changed places with another.
+func TestVerifyFindsAnySingleChange(t *testing.T) {
+	const dir = "logs/2026-041"
+	texts := contents(t, smallJob(t))
+	for _, file := range ledger.Files {
+		if n := strings.Count(texts[file.Name], "\n"); n < 3 {
+			t.Fatalf("%s has only %d lines: nothing could be swapped", file.Name, n)
+		}
+	}
+	names := slices.Sorted(maps.Keys(texts))
+	if !slices.ContainsFunc(names, func(n string) bool { return filepath.Dir(n) == photoFolder }) {
+		t.Fatal("no photograph")
+	}
+	m := newMemFS()
+	m.load(dir, texts)
+	rapid.Check(t, func(t *rapid.T) {
+		name := rapid.SampledFrom(names).Draw(t, "file")
+		text := []byte(texts[name])
+		rows := lines(text)
+		if len(rows[len(rows)-1]) == 0 {
+			rows = rows[:len(rows)-1]
+		}
+		at := rapid.IntRange(0, len(text)-1).Draw(t, "byte")
+		a, b := rapid.IntRange(0, len(rows)-1).Draw(t, "row"), rapid.IntRange(0, len(rows)-1).Draw(t, "other row")
+		what := rapid.SampledFrom([]string{"byte", "missing byte", "added byte", "missing row", "made-up row", "row twice", "moved row", "swapped rows"}).Draw(t, "change")
+		switch what {
+		case "byte":
+			text[at] = rapid.Byte().Draw(t, "value")
+		case "missing byte":
+			text = slices.Delete(text, at, at+1)
+		case "added byte":
+			text = slices.Insert(text, at, rapid.Byte().Draw(t, "value"))
+		case "missing row":
+			text = bytes.Join(slices.Delete(rows, a, a+1), nil)
+		case "made-up row":
+			row := bytes.Clone(rows[a])
+			if i := bytes.IndexAny(row, "0123456789"); i >= 0 {
+				row[i] = '0' + (row[i]-'0'+1)%10
+			}
+			text = bytes.Join(slices.Insert(rows, b, row), nil)
+		case "row twice":
+			text = bytes.Join(slices.Insert(rows, b, rows[a]), nil)
+		case "moved row":
+			row := rows[a]
+			rows = slices.Delete(slices.Clone(rows), a, a+1)
+			text = bytes.Join(slices.Insert(rows, min(b, len(rows)), row), nil)
+		case "swapped rows":
+			rows[a], rows[b] = rows[b], rows[a]
+			text = bytes.Join(rows, nil)
+		}
+		if string(text) == texts[name] {
+			return
+		}
+		m.set(filepath.Join(dir, name), text)
+		defer m.set(filepath.Join(dir, name), []byte(texts[name]))
+		if r, err := m.verify(dir); err == nil && r.Holds {
+			t.Fatalf("%s: %s at byte %d, rows %d and %d of %d: not found", name, what, at, a+1, b+1, len(rows))
+		}
+	})
+	if r, err := m.verify(dir); err != nil || !r.Holds {
+		t.Errorf("at the end: %v, %+v", err, r)
 	}
 }
