@@ -58,10 +58,10 @@ func (f *Folder) Job(version int) []byte { return f.sheet("job.toml", version) }
 // Bench is the latest bench file, nil for none.
 func (f *Folder) Bench() []byte { return f.sheet("bench.toml", 0) }
 
-// latest is the highest version of a sheet, 0 for none.
-func (f *Folder) latest(first string) (version int) {
+// lastStated is the highest version of a sheet that an event states, 0 for none.
+func (f *Folder) lastStated(first string) (version int) {
 	for _, s := range f.Sheets {
-		if s.First == first {
+		if s.First == first && s.Stated != "" {
 			version = max(version, s.Version)
 		}
 	}
