@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"math"
 	"math/big"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -252,6 +253,34 @@ func TestClockWatch(t *testing.T) {
 				t.Errorf("%s, stamp %d: %q, expected %q", c.name, i, got, c.want[i])
 			}
 		}
+	}
+}
+
+// On the night in which the clocks go back, a shop's wall clock shows the same
+// hour twice. The logs' times are UTC and go on; nothing was stepped.
+func TestTheNightTheClocksGoBack(t *testing.T) {
+	here, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func(l *time.Location) { time.Local = l }(time.Local)
+	time.Local = here
+	before := time.Date(2026, 10, 25, 0, 59, 59, 0, time.UTC) // 02:59:59 in summer time, then 02:00:00
+	var w ClockWatch
+	var texts, local []string
+	for i := range 3 {
+		s := Stamp{before.UnixMicro() + int64(i)*1e6, int64(i) * 1e6}
+		if said := w.See(s); said != "" {
+			t.Errorf("second %d: %q", i, said)
+		}
+		texts = append(texts, string(AppendTime(nil, s.Wall)))
+		local = append(local, time.UnixMicro(s.Wall).Format(time.TimeOnly))
+	}
+	if local[0] < local[1] {
+		t.Fatalf("no such night: %q", local)
+	}
+	if want := []string{"2026-10-25T00:59:59.000000Z", "2026-10-25T01:00:00.000000Z", "2026-10-25T01:00:01.000000Z"}; !slices.Equal(texts, want) {
+		t.Errorf("%q, expected %q", texts, want)
 	}
 }
 
