@@ -45,14 +45,15 @@ type Options struct {
 
 // Daemon is a running bench. Its loop goroutine owns everything below loop.
 type Daemon struct {
-	o      Options
-	log    zerolog.Logger
-	clock  *Clock
-	in     *intake
-	hub    *hub
-	player *sound.Player
-	page   *page.Server
-	count  *counters
+	o         Options
+	log       zerolog.Logger
+	clock     *Clock
+	in        *intake
+	hub       *hub
+	player    *sound.Player
+	soundNote soundNote
+	page      *page.Server
+	count     *counters
 
 	receipts chan receipt
 	ctx      context.Context
@@ -131,6 +132,7 @@ func Run(ctx context.Context, o Options) error {
 		return err
 	}
 	d.adoptSound()
+	d.resumeSound()
 	if err := d.openPage(); err != nil {
 		return errors.Join(err, d.session.close(context.Background(), d.in.now()))
 	}

@@ -84,8 +84,8 @@ func TestJobInHandSurvivesARestart(t *testing.T) {
 	stop()
 }
 
-// What was chosen of the sound on the page outlasts edits of other things, and
-// gives way to an edit of the sound.
+// What was chosen of the sound on the page outlasts edits of other things and a
+// restart, and gives way to an edit of the sound, for good.
 func TestSoundChosenOnThePage(t *testing.T) {
 	dial := newDial(t)
 	r := newRig(t, dial.port, false)
@@ -101,5 +101,24 @@ func TestSoundChosenOnThePage(t *testing.T) {
 	}
 	r.write("bench.toml", strings.Replace(fmt.Sprintf(rigBench, dial.port), "[sound]\n", "[sound]\nvolume = 0.9\n", 1))
 	r.until("the file's sound", func(l ledger.Live) bool { return l.Sound.Volume == 0.9 && l.Sound.Cues["rest"] })
+	quiet := true
+	for _, v := range []float64{0.8, 0.5, 0.4} { // a slider that is drawn
+		if err := r.d.Do(context.Background(), ledger.Command{Do: ledger.DoSound, Volume: &v, Mute: &quiet}); err != nil {
+			t.Fatal(err)
+		}
+	}
 	r.stop()
+	d, stop := r.resumed()
+	if s := d.hub.State().Sound; s.Volume != 0.4 || !s.Mute || !s.Cues["rest"] {
+		t.Errorf("after a restart the sound is %+v", s)
+	}
+	stop()
+	r.write("bench.toml", fmt.Sprintf(rigBench, dial.port))
+	for range 2 {
+		d, stop = r.resumed()
+		if s := d.hub.State().Sound; s.Volume == 0.4 || s.Mute {
+			t.Errorf("edited while the bench stood still, the sound is %+v", s)
+		}
+		stop()
+	}
 }

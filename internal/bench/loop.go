@@ -255,6 +255,7 @@ func (d *Daemon) edited(it item) {
 	d.use(f)
 	if sound { // else what was chosen on the page goes on
 		d.adoptSound()
+		d.keepSound(false)
 	}
 	d.engine.replace(d.session.sheet, at)
 	if err := d.setLines(f); err != nil {

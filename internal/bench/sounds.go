@@ -133,7 +133,8 @@ func (d *Daemon) chooseUnit(unit string) error {
 	return fmt.Errorf("display unit %q: expected mm, um, in or thou", unit)
 }
 
-// chooseSound changes the settings in force; the bench file keeps its own.
+// chooseSound changes the settings in force, also after a restart; the bench
+// file keeps its own.
 func (d *Daemon) chooseSound(c ledger.Command) {
 	s := &d.shown.sound
 	if c.Volume != nil {
@@ -142,16 +143,21 @@ func (d *Daemon) chooseSound(c ledger.Command) {
 	if c.Mute != nil {
 		s.Mute = *c.Mute
 	}
-	if c.Cues != nil {
-		cues := maps.Clone(s.Cues)
-		for name, on := range c.Cues {
-			if _, known := cues[name]; known {
-				cues[name] = on
-			}
-		}
-		s.Cues = cues
-	}
+	s.Cues = withCues(s.Cues, c.Cues)
 	d.player.Set(s.Volume, s.Mute, s.Cues)
+	d.keepSound(true)
+}
+
+// withCues are the cues with those that were told set anew. A screen may still
+// show the ones before: the map is a new one.
+func withCues(cues, told map[string]bool) map[string]bool {
+	cues = maps.Clone(cues)
+	for name, on := range told {
+		if _, known := cues[name]; known {
+			cues[name] = on
+		}
+	}
+	return cues
 }
 
 // liveSound is the settings in force, and where sound goes now.
