@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # Measures every figure of speed, size and delay, each beside its floor of the
-# same run, and prints them as one table. It takes about four minutes; the
+# same run, and prints them as one table. It takes about six minutes; the
 # busier the computer, the less the figures say. '--no-sound' leaves out the one
 # that needs a sound server.
 set -euo pipefail
@@ -33,6 +33,11 @@ done <<<"$b"
 b=$(bench ./internal/bench Event 3000x)
 row 'last byte to the event, median' "$(metric event-median-µs <<<"$b" | whole) µs" "bare read: $(metric bare-median-µs <<<"$b" | whole) µs" '2 times the floor' "go test -run '^\$' -bench Event -benchtime 3000x ./internal/bench"
 row 'the same, p99' "$(metric event-p99-µs <<<"$b" | whole) µs" "bare read: $(metric bare-p99-µs <<<"$b" | whole) µs" '2 times the floor' "go test -run '^\$' -bench Event -benchtime 3000x ./internal/bench"
+
+b=$(bench ./internal/page Digits 400x)
+for clients in 1 50; do
+  row "a reading written to the changed digits in a browser, $clients on the event stream" "$(metric digits-p50-ms "clients=$clients(-|\$)" <<<"$b" | one) ms median, $(metric digits-p95-ms "clients=$clients(-|\$)" <<<"$b" | one) ms p95" "a bare server-sent event: $(metric bare-p50-ms "clients=$clients(-|\$)" <<<"$b" | one) and $(metric bare-p95-ms "clients=$clients(-|\$)" <<<"$b" | one) ms" '50 ms at p95' "go test -run '^\$' -bench Digits -benchtime 400x ./internal/page"
+done
 
 b=$(bench ./internal/bench Replay 5x)
 cmd="go test -run '^\$' -bench Replay ./internal/bench"
