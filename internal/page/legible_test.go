@@ -183,11 +183,13 @@ func TestAccessibility(t *testing.T) {
 		}
 	}
 	for _, scheme := range []string{"light", "dark"} {
-		look(t, ctx, 1280, 800, scheme)
-		for _, v := range []string{"bench", "job", "gauges", "sums=bush", "record", "screens", "sheet"} {
-			view(t, ctx, v)
-			time.Sleep(150 * time.Millisecond)
-			check(v + " " + scheme)
+		for _, size := range [][2]int64{{360, 740}, {1280, 800}} {
+			look(t, ctx, size[0], size[1], scheme)
+			for _, v := range []string{"bench", "job", "gauges", "sums=bush", "sums=turn", "record", "screens", "sheet"} {
+				view(t, ctx, v)
+				time.Sleep(150 * time.Millisecond)
+				check(fmt.Sprint(v, " ", scheme, " ", size[0]))
+			}
 		}
 		view(t, ctx, "bench")
 		for _, c := range [][2]string{{"pass", ""}, {"fail", "above"}, {"undecided", ""}} {
