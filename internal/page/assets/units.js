@@ -43,25 +43,27 @@ export function result(value, u95, unit, display) {
   const u = u95 ? convert(Number(u95), unit, to) : NaN
   out.places = Number.isFinite(u) && u > 0 ? Math.min(6, Math.max(0, 1 - Math.floor(Math.log10(u)))) : Math.min(4, digitsOf(value))
   out.text = (bound ? '<' : '') + sign(v.toFixed(out.places))
-  out.u = Number.isFinite(u) ? u.toFixed(out.places) : ''
+  out.u = u > 0 ? u.toFixed(out.places) : '' // 0 is: not known yet
   out.v = v
   return out
 }
 
-// limit formats one end of a range: as written in its own unit, else with
-// enough places to be no coarser.
-export function limit(value, unit, display) {
+// limit formats one end of a range: as written in its own unit, else a digit
+// finer than that and rounded into the range, so that nothing is shown as
+// permitted that is not. end is 1 for the upper one, -1 for the lower.
+export function limit(value, end, unit, display) {
   if (value === '' || value === undefined) return ''
   const to = shownUnit(unit, display)
   if (to === unit) return sign(value)
-  const d = convert(10 ** -digitsOf(value), unit, to)
-  return sign(convert(Number(value), unit, to).toFixed(Math.min(6, placesFor(d))))
+  const places = Math.min(6, placesFor(convert(10 ** -digitsOf(value), unit, to) / 10))
+  const inward = x => end > 0 ? Math.floor(x + 1e-6) : Math.ceil(x - 1e-6)
+  return sign((inward(convert(Number(value), unit, to) * 10 ** places) / 10 ** places).toFixed(places))
 }
 
 export function range(low, high, unit, display) {
   if (!low && !high) return 'no limits'
   const u = unitName(shownUnit(unit, display))
-  const [l, h] = [limit(low, unit, display), limit(high, unit, display)]
+  const [l, h] = [limit(low, -1, unit, display), limit(high, 1, unit, display)]
   if (!l) return `at most ${h} ${u}`
   if (!h) return `at least ${l} ${u}`
   return `${l} to ${h} ${u}`
