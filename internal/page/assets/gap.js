@@ -6,7 +6,7 @@
 
 import { s } from './dom.js'
 import { store, TRAIL } from './store.js'
-import { convert, isLength, shownUnit, unitName, limit } from './units.js'
+import { convert, isLength, shownUnit, unitName, limits as limitTexts } from './units.js'
 
 const STOPS = new Set(['play', 'end-play', 'run-out'])
 const calm = matchMedia('(prefers-reduced-motion: reduce)')
@@ -102,7 +102,7 @@ export class Gap {
       const cap = Math.max(6, top * 0.2)
       back.push(s('rect', { class: 'wcap', x: wl, y: top - cap, width: Math.max(2, wr - wl), height: cap }))
       front.push(s('path', { class: 'wedge', d: `${Number.isFinite(m.low) ? `M${wl} ${top - cap}V${h}` : ''}${Number.isFinite(m.high) ? `M${wr} ${top - cap}V${h}` : ''}` }))
-      const low = limit(m.a.low, -1, m.unit, m.display), high = limit(m.a.high, 1, m.unit, m.display)
+      const [low, high] = limitTexts(m.a.low, m.a.high, m.unit, m.display)
       const u = unitName(shownUnit(m.unit, m.display))
       const y = top - cap - 7
       const close = wr - wl < 150
@@ -130,7 +130,7 @@ export class Gap {
     this.back.replaceChildren(...back)
     this.front.replaceChildren(...front)
     const words = [m.stops ? 'The two stops and the play between them.' : 'The value against its limits.']
-    if (limits) words.push(`Permitted ${limit(m.a.low, -1, m.unit, m.display) || 'any'} to ${limit(m.a.high, 1, m.unit, m.display) || 'any'} ${unitName(shownUnit(m.unit, m.display))}.`)
+    if (limits) words.push(`Permitted ${limitTexts(m.a.low, m.a.high, m.unit, m.display).map(x => x || 'any').join(' to ')} ${unitName(shownUnit(m.unit, m.display))}.`)
     this.svg.setAttribute('aria-label', words.join(' '))
   }
 

@@ -48,23 +48,24 @@ export function result(value, u95, unit, display) {
   return out
 }
 
-// limit formats one end of a range: as written in its own unit, else a digit
-// finer than that and rounded into the range, so that nothing is shown as
-// permitted that is not. end is 1 for the upper one, -1 for the lower.
-export function limit(value, end, unit, display, digits = digitsOf(value)) {
-  if (value === '' || value === undefined) return ''
+// limits formats the ends of a range: as written in their own unit, else both a
+// digit finer than the finer of them and rounded into the range, so that nothing
+// is shown as permitted that is not.
+export function limits(low, high, unit, display) {
   const to = shownUnit(unit, display)
-  if (to === unit) return sign(value)
-  const places = Math.min(6, placesFor(convert(10 ** -digits, unit, to) / 10))
-  const inward = x => end > 0 ? Math.floor(x + 1e-6) : Math.ceil(x - 1e-6)
-  return sign((inward(convert(Number(value), unit, to) * 10 ** places) / 10 ** places).toFixed(places))
+  const d = 10 ** -Math.max(...[low, high].filter(Boolean).map(digitsOf), 0)
+  const places = Math.min(6, placesFor(convert(d, unit, to) / 10))
+  const end = (value, inward) => {
+    if (!value || to === unit) return sign(value ?? '')
+    return sign((inward(convert(Number(value), unit, to) * 10 ** places) / 10 ** places).toFixed(places))
+  }
+  return [end(low, x => Math.ceil(x - 1e-6)), end(high, x => Math.floor(x + 1e-6))]
 }
 
 export function range(low, high, unit, display) {
   if (!low && !high) return 'no limits'
   const u = unitName(shownUnit(unit, display))
-  const d = Math.max(digitsOf(low), digitsOf(high)) // 28 to 28.033 mm: the first is as fine as the second
-  const [l, h] = [limit(low, -1, unit, display, d), limit(high, 1, unit, display, d)]
+  const [l, h] = limits(low, high, unit, display)
   if (!l) return `at most ${h} ${u}`
   if (!h) return `at least ${l} ${u}`
   return `${l} to ${h} ${u}`
