@@ -23,10 +23,7 @@ const inHandName = "in-hand"
 func keepInHand(f *files) error {
 	file := filepath.Join(f.bench.LogDir, inHandName)
 	if f.job == nil {
-		if err := os.Remove(file); err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return err
-		}
-		return nil
+		return dropNote(file)
 	}
 	what := f.job.Number
 	if path, err := config.FindJob(f.bench, what); err != nil || path != f.job.File {
@@ -37,11 +34,24 @@ func keepInHand(f *files) error {
 	if had, err := form.ReadFile(file, "note"); err == nil && string(had) == what+"\n" {
 		return nil
 	}
+	return writeNote(file, []byte(what+"\n"))
+}
+
+// writeNote writes a note to the daemon itself, whole or not at all. It is not
+// synced: losing it costs a choice made again, and the loop must not wait.
+func writeNote(file string, text []byte) error {
 	next := file + ".new"
-	if err := os.WriteFile(next, []byte(what+"\n"), 0o644); err != nil {
+	if err := os.WriteFile(next, text, 0o644); err != nil {
 		return err
 	}
 	return os.Rename(next, file)
+}
+
+func dropNote(file string) error {
+	if err := os.Remove(file); !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	return nil
 }
 
 // noteInHand is keepInHand on the way: a bench works without it.

@@ -3,9 +3,6 @@ package bench
 import (
 	"bytes"
 	"encoding/json"
-	"errors"
-	"io/fs"
-	"os"
 	"path/filepath"
 	"sync"
 
@@ -60,20 +57,13 @@ func (n *soundNote) write() error {
 	}
 	n.ask = false
 	if n.newest == nil {
-		if err := os.Remove(n.file); err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return err
-		}
-		return nil
+		return dropNote(n.file)
 	}
 	text, err := json.MarshalIndent(n.newest, "", "  ")
 	if err != nil {
 		return err
 	}
-	next := n.file + ".new"
-	if err := os.WriteFile(next, append(text, '\n'), 0o644); err != nil {
-		return err
-	}
-	return os.Rename(next, n.file)
+	return writeNote(n.file, append(text, '\n'))
 }
 
 // resumeSound goes on with what was chosen before the daemon was stopped.
