@@ -314,7 +314,7 @@ func (f *finder) footSwitch(b *Bench) {
 		return
 	}
 	if b.Gauge(s.Gauge) == nil {
-		f.oneOf(path("switch", "gauge"), "[switch], ", "gauge", s.Gauge, b.names()...)
+		f.add(path("switch", "gauge"), "[switch], %s", unknownGauge("gauge", s.Gauge, b))
 	}
 	f.oneOf(path("switch", "line"), "[switch], ", "line", s.Line, "CTS", "DSR", "DCD", "RI")
 }
