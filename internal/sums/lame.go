@@ -3,47 +3,27 @@ package sums
 import (
 	"fmt"
 	"math"
-	"sort"
 	"strings"
 
+	"thouwright/internal/metal"
 	"thouwright/internal/quantity"
 )
 
-// material is what the sums need of a metal.
+// material is a metal as the sums use it.
 type material struct {
 	e     float64 // Young's modulus, MPa
 	nu    float64 // Poisson's ratio
 	alpha float64 // linear expansion, 1/K
 }
 
-// materials: expansion from Callister, Table B.6 (testdata/reference/expansion.csv,
-// seen); moduli and Poisson's ratios handbook values, from memory. Alloys vary by
-// several per cent, so each can be overruled.
-var materials = map[string]material{
-	"steel":            {206e3, 0.30, 11.5e-6},
-	"mild steel":       {206e3, 0.30, 11.7e-6},
-	"cast iron":        {100e3, 0.26, 11.4e-6},
-	"ductile iron":     {169e3, 0.29, 11.2e-6},
-	"bronze":           {100e3, 0.34, 18.0e-6}, // bearing bronze C93200
-	"phosphor bronze":  {110e3, 0.34, 17.8e-6},
-	"aluminium bronze": {115e3, 0.33, 16.2e-6},
-	"brass":            {97e3, 0.34, 20.5e-6},
-	"aluminium":        {69e3, 0.33, 23.6e-6},
-	"cast aluminium":   {72.4e3, 0.33, 21.5e-6},
-}
-
-func materialNames() []string {
-	var n []string
-	for k := range materials {
-		n = append(n, k)
-	}
-	sort.Strings(n)
-	return n
+func materialOf(name string) material {
+	m, _ := metal.Find(name)
+	return material{m.E, m.Nu, m.Alpha}
 }
 
 // materialFields are a part's material and the numbers that overrule it.
 func materialFields(part, label, def string, elastic, thermal bool) []Field {
-	f := []Field{{Name: part + "-material", Label: "material of the " + label, Kind: Choice, Default: def, Choices: materialNames(), Help: "One of " + strings.Join(materialNames(), ", ") + "."}}
+	f := []Field{{Name: part + "-material", Label: "material of the " + label, Kind: Choice, Default: def, Choices: metal.Names(), Help: "One of " + strings.Join(metal.Names(), ", ") + "."}}
 	if elastic {
 		f = append(f,
 			Field{Name: part + "-e", Label: "Young's modulus of the " + label, Kind: Quantity, Unit: quantity.GPa, Example: "110 GPa", Help: "Instead of the table's."},
@@ -58,7 +38,7 @@ func materialFields(part, label, def string, elastic, thermal bool) []Field {
 // material is a part's material, overruled where the user says so. The sum's
 // fields say which numbers it has.
 func (v *values) material(part string) (material, error) {
-	m := materials[v.text(part+"-material")]
+	m := materialOf(v.text(part + "-material"))
 	has := func(n string) bool {
 		_, ok := v.sum.Field(part + n)
 		return ok && v.has(part+n)

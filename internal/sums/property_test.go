@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 	"pgregory.net/rapid"
 
+	"thouwright/internal/metal"
 	"thouwright/internal/quantity"
 )
 
@@ -186,8 +187,8 @@ func TestLameAgainstItsEquations(t *testing.T) {
 		ri := rapid.Float64Range(1, 50).Draw(t, "ri")
 		rc := ri * rapid.Float64Range(1.05, 3).Draw(t, "wall")
 		ro := rc * rapid.Float64Range(1.05, 4).Draw(t, "housing")
-		names := materialNames()
-		in, out := materials[rapid.SampledFrom(names).Draw(t, "bush")], materials[rapid.SampledFrom(names).Draw(t, "box")]
+		names := metal.Names()
+		in, out := materialOf(rapid.SampledFrom(names).Draw(t, "bush")), materialOf(rapid.SampledFrom(names).Draw(t, "box"))
 		delta := rapid.Float64Range(0.001, 0.2).Draw(t, "interference") // on the diameter
 		// Radial stress E/(1-ν²) [A (1+ν) - B (1-ν)/r²], plane stress.
 		radial := func(m material, r float64) (a, b float64) {
@@ -274,7 +275,7 @@ func TestWarmBush(t *testing.T) {
 	if result(t, loose, "bush_stays_tight").Yes {
 		t.Error("the bush stays tight in aluminium at 120 °C")
 	}
-	r := ring{32.01, 38, 60, materials["bronze"], materials["aluminium"]}
+	r := ring{32.01, 38, 60, materialOf("bronze"), materialOf("aluminium")}
 	sprung := r.closeIn(r.pressure(0.005))
 	if f, c := result(t, loose, "clearance_free").Low, result(t, loose, "clearance").Low; math.Abs(c-f-sprung) > 1e-12 {
 		t.Errorf("loose: %v, free and sprung back %v", c, f+sprung)
