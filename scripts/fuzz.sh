@@ -1,11 +1,16 @@
 #!/usr/bin/env bash
 # Runs every fuzz target of the tree: those that take bytes from gauges, ports,
 # tapes and driver files for the given number of seconds (30), the others for a
-# quarter of it.
+# quarter of it. A target that holds says one line; one that fails says all it
+# said, with the input that broke it, since the file that holds the input may be
+# gone with the machine. The others run all the same.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 seconds=${1:-30}
-grep -rlE '^func Fuzz[A-Z]' --include='*_test.go' . | sort | while read -r file; do
+out=$(mktemp)
+trap 'rm -f "$out"' EXIT
+failed=0
+while read -r file; do
   dir=$(dirname "$file")
   case $dir in
     ./drivers | ./internal/port | ./internal/tape | ./internal/gauge) time=$seconds ;;
@@ -13,6 +18,17 @@ grep -rlE '^func Fuzz[A-Z]' --include='*_test.go' . | sort | while read -r file;
   esac
   for name in $(sed -nE 's/^func (Fuzz[A-Za-z0-9_]+)\(.*/\1/p' "$file"); do
     echo "$dir $name ${time}s"
-    go test -run '^$' -fuzz "^$name\$" -fuzztime "${time}s" "$dir" | tail -n 1
+    if go test -run '^$' -fuzz "^$name\$" -fuzztime "${time}s" "$dir" </dev/null >"$out" 2>&1; then
+      tail -n 1 "$out"
+      continue
+    fi
+    failed=1
+    cat "$out"
+    # Both a new input ("written to testdata/fuzz/NAME/HASH") and a kept one
+    # ("NAME/FILE") are named by their target.
+    grep -oE "\b$name/[A-Za-z0-9_.-]+" "$out" | sort -u | while read -r input; do
+      [ ! -f "$dir/testdata/fuzz/$input" ] || tail -n +1 -v "$dir/testdata/fuzz/$input"
+    done || true
   done
-done
+done < <(grep -rlE '^func Fuzz[A-Z]' --include='*_test.go' . | sort)
+exit $failed
