@@ -23,6 +23,10 @@ type Question struct {
 // moreStrokes is the most strokes that may sensibly be asked for.
 const moreStrokes = 40
 
+// hopeless is the part of its uncertainty to which a measurement is not likely
+// to be brought down (common practice, no source).
+const hopeless = 1.0 / 20
+
 // Settle says what would decide an undecided result, supposing that the value
 // stays where it is: more strokes, a finer gauge, a proof of the gauge's error,
 // or nothing (a value on its limit). It is "" for a result that is decided.
@@ -60,10 +64,11 @@ func Settle(q Question) string {
 	if decided(scaled(0, PartError, PartErrorAssumed, PartHysteresis)) {
 		return "prove the gauge over a short movement: its error, not its step, leaves this open"
 	}
-	// Everything smaller: how small?
+	// Everything smaller: how small? Nobody measures the same part twenty times
+	// better.
 	lo, hi := 0.0, 1.0
-	if !decided(scaled(1e-3)) {
-		return "the result lies on its limit: no gauge will decide it; correct the part or ask who set the limit"
+	if !decided(scaled(hopeless)) {
+		return "the result lies on its limit: a finer gauge is not likely to decide it; correct the part or ask who set the limit"
 	}
 	for range 16 { // to a part in 65 thousand
 		m := (lo + hi) / 2
@@ -73,7 +78,7 @@ func Settle(q Question) string {
 			hi = m
 		}
 	}
-	return "the uncertainty must come down from " + say.full(q.Combined.U95) + " to " + say.bare(q.Combined.U95*lo) + ": a finer gauge and steadier strokes"
+	return "the uncertainty must come down from " + say.full(q.Combined.U95) + " to " + speaker(q.Unit, q.Show, q.Combined.U95*lo).bare(q.Combined.U95*lo) + ": a finer gauge and steadier strokes"
 }
 
 // finerStep is a step of the 1-2-5 row (in the unit shown), finer than the

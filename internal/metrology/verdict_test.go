@@ -225,6 +225,8 @@ func TestWords(t *testing.T) {
 		{"play", 1.2, 0.1, 2, "1.2 thou, 0.8 inside the limits"},
 		{"play", 2.2, 0.4, 2, "may be too loose: 0.2 thou beyond the limit, known to 0.7"},
 		{"play", 1.8, 0.4, 2, "may be good: 0.2 thou inside the limit, known to 0.7"},
+		{"play", 2.01, 0.4, 2, "may be too loose: on the limit, known to 0.7 thou"},
+		{"play", 1.99, 0.4, 2, "may be good: on the limit, known to 0.7 thou"},
 		{"play", 1.8, math.Inf(-1), inf, "1.8 thou plus or minus 0.7 thou"},
 	} {
 		if got := Words(take(c.method, c.value, c.low, c.high)); got != c.want {
@@ -282,6 +284,13 @@ func TestSettle(t *testing.T) {
 	}
 	if s := q(2, scatter, 6, 0.05); !strings.Contains(s, "lies on its limit") {
 		t.Errorf("on the limit: %q", s)
+	}
+	// To bring 0.46 down to 0.01 is not asked of anybody, and never to 0.00.
+	if s := q(2.01, Budget{Student(PartScatter, 0.5, 3), Tri(PartStep, 0.05)}, 0, 0); !strings.Contains(s, "lies on its limit") {
+		t.Errorf("next to the limit: %q", s)
+	}
+	if s := q(2.04, Budget{Gauss(PartScatter, 0.25), Rect(PartRepeatability, 0.05)}, 0, 0); s != "the uncertainty must come down from 0.5 thou to 0.05: a finer gauge and steadier strokes" {
+		t.Errorf("a smaller uncertainty: %q", s)
 	}
 	if s := q(1, Budget{Gauss(PartScatter, 0.1)}, 6, 0.05); s != "" {
 		t.Errorf("decided: %q", s)

@@ -74,13 +74,19 @@ func WordsIn(unit quantity.Unit, t *ledger.Take, v Verdict, c Combined) string {
 	case ledger.Pass:
 		b.WriteString(say.full(t.Result) + ", " + room(t, say))
 	default:
+		maybe := "may be good: "
+		if over > 0 {
+			maybe = "may be " + too(t.Method, side) + ": "
+		}
 		switch {
+		case say.bare(math.Abs(over)) == say.bare(0):
+			b.WriteString(maybe + "on the limit, known to " + say.full(u95))
 		case over > 0:
-			b.WriteString("may be " + too(t.Method, side) + ": " + say.full(over) + " beyond the limit, known to " + say.bare(u95))
+			b.WriteString(maybe + say.full(over) + " beyond the limit, known to " + say.bare(u95))
 		case math.IsInf(over, -1):
 			b.WriteString(say.full(t.Result) + ", known to " + say.bare(u95))
 		default:
-			b.WriteString("may be good: " + say.full(-over) + " inside the limit, known to " + say.bare(u95))
+			b.WriteString(maybe + say.full(-over) + " inside the limit, known to " + say.bare(u95))
 		}
 	}
 	return b.String()
