@@ -340,6 +340,6 @@ func (m *runOut) Progress() Progress {
 	}
 	p.Wanted, p.Most = runOutLeast, runOutLeast
 	p.Strokes = min(len(m.kept), runOutLeast)
-	p.Say = "turn once round by hand, slowly, then confirm the whole turn"
+	p.Say = "turn once round by hand, slowly; after the whole turn accept it"
 	return p
 }

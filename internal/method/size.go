@@ -111,7 +111,7 @@ func (m *size) expected(v, t float64, out *Out) bool {
 	if s >= m.spec.ExpectLow && s <= m.spec.ExpectHigh {
 		return true
 	}
-	m.reason = "outside what is expected of this part"
+	m.reason = "not counted: outside what is expected of this part"
 	out.Notes = append(out.Notes, Note{Kind: StrokeLeftOut, T: t, Text: m.reason})
 	return false
 }
@@ -131,6 +131,7 @@ func (m *size) gauged(r motion.Rest, out *Out) {
 		m.gaugings = m.gaugings[:copy(m.gaugings, m.gaugings[1:])]
 	}
 	m.gaugings = append(m.gaugings, r)
+	m.reason = "" // of an earlier one, or of the open instrument between
 	out.Notes = append(out.Notes, Note{Kind: StrokeCounted, T: m.now})
 	if len(m.gaugings) >= sizeGaugings {
 		m.gaugedEnough(out)

@@ -71,7 +71,13 @@ func TestThreeGaugingsMakeASize(t *testing.T) {
 	z := newSizer(t, Spec{ExpectLow: 29, ExpectHigh: 31, Gauge: Gauge{HasError: true, Error: 0.002}}, 0.001)
 	z.gauge(29.981)
 	z.gauge(25) // something else on the table
+	if r := z.m.Progress().Reason; !strings.Contains(r, "not counted") {
+		t.Errorf("after something else it says %q", r)
+	}
 	z.gauge(29.982)
+	if r := z.m.Progress().Reason; r != "" {
+		t.Errorf("after a gauging that counts it still says %q", r)
+	}
 	if z.out.Result != nil {
 		t.Fatal("two gaugings made a size")
 	}
