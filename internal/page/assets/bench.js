@@ -14,6 +14,7 @@ import { sumLink, said } from './sums.js'
 
 const el = {}
 let gap = null, root = null, asked = 0
+let standing = null // the take whose verdict is shown; what stands beside the word is about it too
 
 export function bench() {
   gap = new Gap()
@@ -43,7 +44,7 @@ on('tick', () => { if (shown() && store.state) { drawAge(); drawWord() } })
 on('link', () => shown() && store.state && drawAge())
 
 // soon redraws the picture at the next frame; the number itself does not wait.
-function soon() { asked ||= requestAnimationFrame(() => { asked = 0; gap.draw() }) }
+function soon() { asked ||= requestAnimationFrame(() => { asked = 0; gap.draw(standing) }) }
 
 document.addEventListener('visibilitychange', () => shown() && soon())
 
@@ -65,9 +66,18 @@ function drawReading() {
   const r = reading(g.value, g.unit, st.unit, g.step)
   // A place for the sign is always kept: nothing moves when it comes.
   text(el.value, g.fault || !r.text ? '\u2009----' : /^[0-9]/.test(r.text) ? '\u2009' + r.text : r.text)
+  fit(name + r.unit, el.value.textContent.length)
   text(el.unit, g.fault || r.unit)
   text(el.gauge, name + (st.active?.minus ? ` (less ${st.active.minus})` : ''))
   drawAge()
+}
+
+// fit keeps room for the longest number that a gauge has shown, so that its size
+// does not change to and fro.
+const longest = new Map()
+function fit(of, chars) {
+  longest.set(of, Math.max(chars, longest.get(of) ?? 6))
+  el.reading.style.setProperty('--chars', longest.get(of))
 }
 
 function drawAge() {
@@ -77,9 +87,9 @@ function drawAge() {
 }
 
 function drawResult() {
-  const a = store.state.active
+  const a = standing ?? store.state.active
   const r = a ? result(a.result, a.u95, a.unit, store.state.unit) : { text: '' }
-  text(el.label, r.text ? ({ size: 'size so far', drag: 'drag so far', 'run-out': 'run-out so far', derived: 'derived' }[a.method] ?? 'play so far') : '')
+  text(el.label, r.text ? ({ size: 'size', drag: 'drag', 'run-out': 'run-out', derived: 'derived' }[a.method] ?? 'play') + (standing || a.method === 'derived' ? '' : ' so far') : '')
   text(el.zone, r.text ? '' : a?.zone ? `this gauge ${a.zone}` : '')
   text(el.soFar, r.text)
   text(el.u, r.text ? `${r.u ? `± ${r.u} ` : ''}${r.unit}` : '')
@@ -88,6 +98,9 @@ function drawResult() {
 function drawWord() {
   const hl = headline(store.state, (performance.now() - store.takeCame) / 1000)
   where(hl.take, hl.lines)
+  const was = standing
+  standing = hl.take ?? null
+  if (was?.take !== standing?.take) { drawResult(); soon() }
   const a = store.state.active
   keyed(el.word, JSON.stringify([hl, a?.steps, a?.step_now]), () => {
     el.word.dataset.kind = hl.kind
@@ -124,7 +137,7 @@ function pips(a) {
   const box = (cls, ...kids) => s('svg', { class: 'pip ' + cls, viewBox: '0 0 40 40' }, s('rect', { x: 5, y: 5, width: 30, height: 30, rx: 4 }), kids)
   const list = [...Array(Math.min(all, 24)).keys()].map(i => box(i < done ? 'full' : ''))
   for (let i = 0; i < Math.min(a.left_out, 6); i++) list.push(box('', s('path', { d: 'M5 5l30 30M35 5L5 35' })))
-  return h('div', { class: 'pips', role: 'img', 'aria-label': label }, list)
+  return h('div', { class: list.length > 10 ? 'pips many' : 'pips', role: 'img', 'aria-label': label }, list)
 }
 
 // A button that was touched lets go of the focus: the next Enter (a pedal's, say)
@@ -141,7 +154,7 @@ function drawState() {
     a?.steps?.length ? button('Next step', 'T', doThis.step) : null,
     button('Accept', '↵', doThis.accept, a?.adjustable || !st.job ? '' : 'main'), button('Start over', 'S', doThis.restart), button('Redo', 'R', doThis.redo),
     button('Back', 'B', doThis.back), button('Note', 'N', doThis.note), button('Unit', 'U', doThis.unit)])
-  drawReading(); drawResult(); drawWord(); gap.draw()
+  drawReading(); drawWord(); drawResult(); gap.draw(standing)
 }
 
 const UNITS = ['mm', 'um', 'in', 'thou']

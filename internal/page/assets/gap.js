@@ -2,7 +2,8 @@
 // position hangs as a bob between the stops; where it was runs down behind it
 // over the last seconds, with each rest marked. The second stop has to land in
 // the window that the limits cut. Checks without stops (size, drag, derived)
-// have the same window on an axis of their own.
+// have the same window on an axis of their own. While a verdict stands the
+// drawing is of its take, wherever the gauge goes meanwhile.
 
 import { s } from './dom.js'
 import { store, TRAIL } from './store.js'
@@ -24,6 +25,7 @@ function whisker(x, e, y) {
   return [s('path', { class: 'halo', d }), s('path', { class: 'whisk', d })]
 }
 
+const place = a => (a ? [a.component, a.check, a.position].join('\n') : '')
 const num = t => (t === '' || t === undefined || t === null ? NaN : Number(String(t).replace('<', '')))
 
 export class Gap {
@@ -37,15 +39,23 @@ export class Gap {
     new ResizeObserver(([e]) => { this.w = e.contentRect.width; this.h = e.contentRect.height; this.key = ''; this.draw() }).observe(this.svg)
   }
 
-  // model reads what is drawn out of the state, in the active check's unit.
-  model() {
-    const st = store.state, a = st?.active
+  // model reads what is drawn, in the check's unit: the take where one is given,
+  // else what is measured now.
+  model(take) {
+    const st = store.state, now = st?.active, a = take ?? now
     if (!a) return null
-    const g = store.gauges.get(a.gauge)
+    const here = place(a) === place(now)
+    const g = here ? store.gauges.get(a.gauge) : undefined
+    let l0 = num(now?.level_low), l1 = num(now?.level_high)
+    if (l0 <= l1 || l0 >= l1) this.stop = { place: place(now), level: Math.min(l0, l1) }
+    if (take) { // its stops stay where they were found
+      l0 = this.stop?.place === place(take) ? this.stop.level : 0
+      l1 = l0 + num(take.result)
+    }
     const unit = a.unit || g?.unit || 'mm'
     const into = v => (isLength(unit) ? convert(v, 'mm', unit) : v)
     const step = num(g?.step) ? convert(num(g.step), g.unit, unit) : 0
-    return { a, g, unit, into, display: st.unit, low: num(a.low), high: num(a.high), l0: num(a.level_low), l1: num(a.level_high), result: num(a.result), u95: num(a.u95), step, stops: STOPS.has(a.method) }
+    return { a, g, unit, into, display: st.unit, low: num(a.low), high: num(a.high), l0, l1, result: num(a.result), u95: num(a.u95), step, stops: STOPS.has(a.method) }
   }
 
   // scale finds where values lie; it changes in steps only, so that the picture
@@ -73,9 +83,10 @@ export class Gap {
     return { k, span: width, x0: this.w / 2, origin: mid, at: v => this.w / 2 + (v - mid) * k, play: NaN }
   }
 
-  draw() {
+  draw(take = this.take) {
+    this.take = take
     if (!this.w) return
-    const m = this.model()
+    const m = this.model(take)
     if (!m) { this.svg.style.visibility = 'hidden'; return }
     this.svg.style.visibility = ''
     const sc = this.scale(m)
@@ -96,6 +107,7 @@ export class Gap {
     const wr = Number.isFinite(m.high) ? clampX(m.stops ? base + m.high * sc.k + HALF : sc.at(m.high)) : w + 20
     const limits = Number.isFinite(m.low) || Number.isFinite(m.high)
     const back = [], front = []
+    let unitBeside = null
     if (limits) back.push(s('rect', { class: 'window', x: wl, y: top, width: Math.max(2, wr - wl), height: h - top }))
     back.push(s('path', { class: 'axis', d: `M0 ${top}H${w}` }))
     if (limits) {
@@ -107,7 +119,7 @@ export class Gap {
       const y = top - cap - 7
       const close = wr - wl < 150
       if (low) front.push(s('text', { class: 'figs', x: close ? wl - 6 : wl, y, 'text-anchor': close ? 'end' : 'middle' }, low))
-      if (high) front.push(s('text', { class: 'figs', x: Math.min(wr, w - 60), y, 'text-anchor': close ? 'start' : 'middle' }, high), s('text', { x: Math.min(w - 8, Math.min(wr, w - 60) + (close ? 78 : 44)), y, 'text-anchor': 'start' }, u))
+      if (high) front.push(...unitBeside = [s('text', { class: 'figs', x: wr, y, 'text-anchor': close ? 'start' : 'middle' }, high), s('text', { y }, u)])
     }
     if (m.stops) {
       const known = Number.isFinite(m.l0) || Number.isFinite(m.l1)
@@ -129,6 +141,12 @@ export class Gap {
     }
     this.back.replaceChildren(...back)
     this.front.replaceChildren(...front)
+    if (unitBeside) { // both stay inside, the unit clear of the number's end
+      const [n, u] = unitBeside, box = n.getBBox(), gap = 8
+      const over = Math.max(0, box.x + box.width + gap + u.getComputedTextLength() + 6 - w)
+      n.setAttribute('x', wr - over)
+      u.setAttribute('x', box.x + box.width + gap - over)
+    }
     const words = [m.stops ? 'The two stops and the play between them.' : 'The value against its limits.']
     if (limits) words.push(`Permitted ${limitTexts(m.a.low, m.a.high, m.unit, m.display).map(x => x || 'any').join(' to ')} ${unitName(shownUnit(m.unit, m.display))}.`)
     this.svg.setAttribute('aria-label', words.join(' '))

@@ -1,0 +1,118 @@
+package page
+
+import (
+	"fmt"
+	"testing"
+	"time"
+
+	"thouwright/internal/ledger"
+)
+
+// fullScreens are moments of a job in which the bench view has the most to
+// say: long numbers, the next gauge's reach, a procedure, the stations of a
+// turn.
+var fullScreens = []struct {
+	name string
+	set  func(*scene)
+}{
+	{"verdict while another gauge is next", func(sc *scene) {
+		t := take(9, "right lock", "0.1502", "0.0121", "undecided", "above", "may be too loose: 0.2 thou beyond the limit, known to 0.5")
+		sc.set(func(l *ledger.Live) {
+			l.Unit = "thou"
+			l.Active = &ledger.LiveActive{Component: "left swivel pin", Check: "diameter", Position: "upper bush", Method: "size", Gauge: "mic-1", Unit: "mm", Low: "27.959", High: "27.98", Phase: ledger.PhaseWaiting,
+				Say: "gauge the part three times, or press once", Wanted: 3, Zone: "can pass from 1100.82 to 1101.50 thou, and serve limits down to 0.162 thou apart", Next: "upper swivel bush / bore / upper bush",
+				Cautions: []string{"Never weld, heat or straighten steering parts; crack-test ground steering shafts; grinding can remove the hardened case.", "A pass is about this dimension only, not roadworthiness. The maker's procedure, local rules and a qualified person come first."}}
+		})
+		sc.reading("mic-1", 32.999)
+		sc.verdict(t)
+	}},
+	{"a size in thou", func(sc *scene) {
+		sc.set(func(l *ledger.Live) {
+			l.Unit, l.LastTake = "thou", nil
+			l.Active = &ledger.LiveActive{Component: "left swivel pin", Check: "diameter", Position: "upper bush", Method: "size", Gauge: "mic-1", Unit: "mm", Low: "27.959", High: "27.98", Phase: ledger.PhaseMeasuring,
+				Strokes: 1, Wanted: 3, Result: "27.9680", U95: "0.0027", Reason: "not counted: outside what is expected of this part", Next: "upper swivel bush / bore / upper bush", Cautions: []string{"A pass is about this dimension only, not roadworthiness. The maker's procedure, local rules and a qualified person come first."}}
+		})
+		sc.reading("mic-1", 28.444)
+	}},
+	{"the stations of a turn", func(sc *scene) {
+		sc.set(func(l *ledger.Live) {
+			l.Unit, l.LastTake = "thou", nil
+			l.Active = &ledger.LiveActive{Component: "belt pulley", Check: "run-out of the rim", Method: "run-out", Gauge: "dial-1", Unit: "mm", High: "0.25", Phase: ledger.PhaseMeasuring, Strokes: 18, Wanted: 24,
+				Say: "turn once round by hand, slowly; after the whole turn accept it", Zone: "can pass up to 9.77 thou, and serve limits down to 0.076 thou", Next: "left swivel / turning drag",
+				Cautions: []string{"Turn by hand with the drive isolated; nothing loose near rotating parts.", "A pass is about this dimension only, not roadworthiness. The maker's procedure, local rules and a qualified person come first."}}
+		})
+		sc.reading("dial-1", 5.111)
+	}},
+	{"a procedure at an adjuster", func(sc *scene) {
+		t := take(9, "", "0.0657", "0.0043", "undecided", "", "set: fasten the lock, then measure again")
+		t["component"], t["check"], t["low"], t["high"], t["method"] = "left front hub", "end play", "0.03", "0.1", "end-play"
+		sc.set(func(l *ledger.Live) {
+			l.Unit = "thou"
+			l.Active = &ledger.LiveActive{Component: "left front hub", Check: "end play", Method: "end-play", Gauge: "dial-1", Unit: "mm", Low: "0.03", High: "0.1", Phase: ledger.PhaseAdjusting, Adjustable: true,
+				Steps: []string{"turn the hub five times to seat the rollers", "tighten or slacken the nut", "fasten the lock", "measure"}, Wanted: 6, Zone: "can pass from 1.26 to 3.86 thou, and serve limits down to 0.170 thou apart",
+				Cautions: []string{"Stands and chocks, never a jack alone; do not rock a jacked vehicle.", "New split pin, lock tab and seals; the final torque is the maker's. Locking moves the play: only a take made after it counts.", "A pass is about this dimension only, not roadworthiness. The maker's procedure, local rules and a qualified person come first."}}
+		})
+		sc.reading("dial-1", 5.012)
+		sc.set(func(l *ledger.Live) { l.LastTake = &t })
+	}},
+}
+
+// Whatever the bench view has to say, nothing runs out of the side of a phone
+// or a wall screen, and on a screen that lies down what one can do and must mind
+// stands on it without scrolling.
+func TestAllOfTheBenchIsSeen(t *testing.T) {
+	sc := newScene()
+	ctx := open(t, serve(t, sc.d, Options{}))
+	for _, f := range fullScreens {
+		f.set(sc)
+		until(t, ctx, `document.querySelector('.where .what').textContent && document.getElementById('reading').textContent.includes('.')`)
+		for _, size := range [][2]int64{{360, 740}, {800, 1280}, {1280, 800}, {1920, 1080}} {
+			look(t, ctx, size[0], size[1], "light")
+			time.Sleep(100 * time.Millisecond)
+			if w := js[float64](t, ctx, `document.scrollingElement.scrollWidth`); w > float64(size[0]) {
+				t.Errorf("%s: %g pixels wide on a screen of %d", f.name, w, size[0])
+			}
+			if out := js[string](t, ctx, `[...document.querySelectorAll('.bench *')].filter(e => !e.closest('svg') && e.checkVisibility() && !e.matches('.hide') && e.getBoundingClientRect().right > innerWidth + 1).map(e => e.className + ': ' + e.textContent).join('; ')`); out != "" {
+				t.Errorf("%s: runs out of a screen of %d: %s", f.name, size[0], out)
+			}
+			if low := js[float64](t, ctx, `Math.max(...['.foot', '.cautions'].map(s => document.querySelector(s).getBoundingClientRect().bottom))`); size[0] > size[1] && low > float64(size[1]) {
+				t.Errorf("%s: ends at %g on a screen %d high", f.name, low, size[1])
+			}
+		}
+		shot(t, ctx, fmt.Sprintf("full-%s", f.name))
+	}
+}
+
+// While a verdict stands the drawing, its limits and the result beside it are
+// those of its take, though another check with another gauge is next.
+func TestVerdictIsDrawn(t *testing.T) {
+	sc := newScene()
+	ctx := open(t, serve(t, sc.d, Options{}))
+	fullScreens[0].set(sc)
+	until(t, ctx, `document.getElementById('word').textContent === 'UNDECIDED'`)
+	until(t, ctx, `document.querySelector('.result').textContent.replaceAll('\u2009', '').includes('5.91')`)
+	if z := js[string](t, ctx, `document.querySelector('.result .zone').textContent`); z != "" {
+		t.Errorf("beside the verdict stands what the next gauge can do: %s", z)
+	}
+	figs := js[[]string](t, ctx, `[...document.querySelectorAll('.gap .figs')].map(e => e.textContent)`)
+	if fmt.Sprint(figs) != "[0.355 1.968]" {
+		t.Errorf("limits drawn: %v", figs)
+	}
+	// To scale: the play over the upper limit is the take's, 0.1502 over 0.050.
+	got := js[float64](t, ctx, `(() => { const xs = document.querySelector('.gap .face').getAttribute('d').match(/M([\d.-]+)/g).map(s => +s.slice(1)); const w = document.querySelector('.gap .window'); return (xs[1] - xs[0] - 26) / (+w.getAttribute('x') + +w.getAttribute('width') - xs[0] - 26) })()`)
+	if got < 2.98 || got > 3.03 {
+		t.Errorf("the play is drawn %.3f times the upper limit, is 3.004", got)
+	}
+	if js[bool](t, ctx, `document.querySelector('.gap circle.bob').style.visibility !== 'hidden'`) {
+		t.Error("another gauge's reading hangs in the drawing of the verdict")
+	}
+	// The stroke that follows ends it.
+	sc.set(func(l *ledger.Live) {
+		a := *l.Active
+		a.Phase, a.Strokes = ledger.PhaseMeasuring, 1
+		l.Active = &a
+	})
+	until(t, ctx, `[...document.querySelectorAll('.gap .figs')].map(e => e.textContent).join() === '1100.749,1101.574'`)
+	sc.reading("mic-1", 27.97)
+	until(t, ctx, `document.querySelector('.gap circle.bob').style.visibility !== 'hidden' && document.querySelector('.gap circle.bob').getAttribute('cx')`)
+}
