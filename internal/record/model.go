@@ -93,7 +93,8 @@ type Gauge struct {
 	Overdue bool // its certificate was past due at its last take
 }
 
-// Happening is an event that a reader should know of.
+// Happening is an event that a reader should know of. Text names the gauge where
+// it is about one.
 type Happening struct {
 	When time.Time
 	Kind ledger.EventKind

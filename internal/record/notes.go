@@ -45,7 +45,11 @@ func (r *Record) events() {
 		case ledger.EvAnchor, ledger.EvStart, ledger.EvStop, ledger.EvPosition, ledger.EvJob, ledger.EvStage, ledger.EvAccept, ledger.EvBench, ledger.EvSheet:
 			// the order of the work, or listed among the files
 		default:
-			r.Happened = append(r.Happened, Happening{e.At.Time(), e.Kind, e.Text})
+			text := e.Text
+			if e.Kind == ledger.EvGaugeLost || e.Kind == ledger.EvGaugeBack {
+				text = e.Gauge + ": " + text
+			}
+			r.Happened = append(r.Happened, Happening{e.At.Time(), e.Kind, text})
 		}
 	}
 }

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"slices"
 	"strings"
 
 	"thouwright/internal/ledger"
@@ -17,6 +18,10 @@ func (p *pdf) owner() {
 		p.passage(s)
 	}
 	p.results()
+	if s := r.Legend(); s != "" {
+		p.SetY(p.GetY() + 1.2)
+		p.para(pdfSide, p.width, soft, s)
+	}
 	p.list("What remains", 1, r.Remains())
 	p.list("The next step", 1, r.Steps())
 	p.list("What to watch", 1, r.Watch())
@@ -44,6 +49,9 @@ func (p *pdf) masthead() {
 	p.SetY(p.GetY() + 2.5)
 	for _, l := range r.Head() {
 		p.labelled(24, soft, l[0], body, l[1])
+	}
+	if boxes(r.written()...) {
+		p.para(pdfSide, p.width, soft, "Some characters of this job's names or notes are not in this paper's typeface and stand as boxes or question marks. The .html form and the logs have them.")
 	}
 	p.SetY(p.GetY() + 2)
 	p.rule(p.GetY(), hair, 0.2)
@@ -120,6 +128,29 @@ func (r *Record) days() string {
 func orElse(s, other string) string {
 	if s == "" {
 		return other
+	}
+	return s
+}
+
+// Legend explains to the owner what the table of results shows: its figures, its
+// verdicts and, where there are any, its hollow marks. It is "" for a job without
+// a take.
+func (r *Record) Legend() string {
+	if len(r.AllTakes()) == 0 {
+		return ""
+	}
+	s := "±: how far the true value may lie from the measured one, with 95 % probability. "
+	if slices.ContainsFunc(r.Checks, func(c *Check) bool { return c.Rule == simpleRule }) {
+		s += "Some verdicts compare the result alone with the limits; the next mechanic's pages name them."
+	} else {
+		s += "Pass and fail are said with that counted in; where neither can be said, it is undecided."
+	}
+	for _, p := range r.allPlaces() {
+		for i := range p.At {
+			if p.At[i].Before() != nil {
+				return s + " A hollow mark is the value before adjusting."
+			}
+		}
 	}
 	return s
 }

@@ -89,6 +89,8 @@ func statedLimits(c *config.Check, stage string) *quantity.Range {
 	return c.Limits
 }
 
+const simpleRule = "the result alone is compared with the limits (simple rule)"
+
 // ruleText says how a check is decided.
 func ruleText(c *config.Check) string {
 	conf := c.Confidence
@@ -97,7 +99,7 @@ func ruleText(c *config.Check) string {
 	}
 	pct := strconv.FormatFloat(100*conf, 'g', 4, 64) + " %"
 	if c.Rule == "simple" {
-		return "the result alone is compared with the limits (simple rule)"
+		return simpleRule
 	}
 	return "a verdict needs " + pct + " probability (guarded rule)"
 }

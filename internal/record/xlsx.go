@@ -74,6 +74,11 @@ func (r *Record) sheet(f *excelize.File, name string, most int, rows func(row fu
 		if s, err = f.NewStreamWriter(title); err != nil {
 			return err
 		}
+		for i, c := range columns {
+			if err := s.SetColWidth(i+1, i+1, columnWidth(c)); err != nil {
+				return err
+			}
+		}
 		return s.SetPanes(&excelize.Panes{Freeze: true, YSplit: 1, TopLeftCell: "A2", ActivePane: "bottomLeft"})
 	}
 	put := func(cells []any, style int) error {
@@ -107,12 +112,12 @@ func (r *Record) sheet(f *excelize.File, name string, most int, rows func(row fu
 		}
 		return s.SetRow(fmt.Sprintf("A%d", n), out)
 	}
-	if err := open(); err != nil {
-		return err
-	}
 	err = rows(func(cells ...any) error {
 		if columns == nil {
 			columns = cells
+			if err := open(); err != nil {
+				return err
+			}
 			return put(cells, head)
 		}
 		if n == most {
@@ -132,6 +137,20 @@ func (r *Record) sheet(f *excelize.File, name string, most int, rows func(row fu
 		return err
 	}
 	return s.Flush()
+}
+
+// wideColumns are the columns, by their heads, whose content is wider than the
+// head: a moment that does not fit is shown as a row of hashes.
+var wideColumns = map[string]float64{"time (UTC)": 20, "component": 24, "position": 18, "check": 24, "gauge": 14, "part": 26, "quantity": 20, "kind": 13,
+	"words": 50, "note": 50, "reason": 50, "text": 90}
+
+// columnWidth is a column's width in characters.
+func columnWidth(head any) float64 {
+	s := fmt.Sprint(head)
+	if w := wideColumns[s]; w > 0 {
+		return w
+	}
+	return max(10, min(float64(len(s)+2), 120))
 }
 
 func ptr[T any](v T) *T { return &v }
