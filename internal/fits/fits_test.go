@@ -47,7 +47,7 @@ func num(t *testing.T, s string) float64 {
 // TestPublishedFits checks complete limit pairs: deviations, limits of size and
 // clearances (sources and how verified: in the file).
 func TestPublishedFits(t *testing.T) {
-	col, rows := published(t, "iso286_pairs.csv", 98)
+	col, rows := published(t, "iso286_pairs.csv", 102)
 	for _, r := range rows {
 		name := r[col["nominal_mm"]] + " " + r[col["fit"]]
 		f, err := Parse(name)

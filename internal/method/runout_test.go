@@ -1,10 +1,11 @@
 package method
 
 import (
-	"bufio"
+	"encoding/csv"
 	"math"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -12,37 +13,61 @@ import (
 	"thouwright/internal/quantity"
 )
 
-// circleTrace reads a constructed roundness trace whose least-squares roundness
-// (9.3952 µm) and total run-out (26.7 µm) were worked out by two optimisers.
+// circleTrace reads a constructed roundness trace.
 func circleTrace(t *testing.T) (radii []float64) {
 	f, err := os.Open("../../testdata/reference/circle_constructed16.csv")
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	for sc := bufio.NewScanner(f); sc.Scan(); {
-		_, r, ok := strings.Cut(sc.Text(), ",")
-		v, err := strconv.ParseFloat(r, 64)
-		if strings.HasPrefix(sc.Text(), "#") || !ok || err != nil {
-			continue
+	r := csv.NewReader(f)
+	r.Comment = '#'
+	rows, err := r.ReadAll()
+	if err != nil || len(rows) != 17 {
+		t.Fatalf("%d rows, expected a head and 16 (%v)", len(rows), err)
+	}
+	for i, row := range rows[1:] {
+		angle, err1 := strconv.ParseFloat(row[0], 64)
+		v, err2 := strconv.ParseFloat(row[1], 64)
+		if err1 != nil || err2 != nil || angle != 22.5*float64(i) {
+			t.Fatalf("row %v: expected a radius at %v deg", row, 22.5*float64(i))
 		}
 		radii = append(radii, v)
-	}
-	if len(radii) != 16 {
-		t.Fatalf("%d radii, expected 16", len(radii))
 	}
 	return radii
 }
 
 func TestStationsGiveThePublishedCircle(t *testing.T) {
 	radii := circleTrace(t)
-	c := FitCircle(radii)
-	if math.Abs(c.Eccentricity-0.012) > 0.0001 {
-		t.Errorf("eccentricity %.5f, constructed with 0.012", c.Eccentricity)
+	f, err := os.Open("../../testdata/reference/circle_expected.csv")
+	if err != nil {
+		t.Fatal(err)
 	}
-	// The first harmonic stands for the circle up to e^2/2R = 7 nm.
-	if math.Abs(c.Form-0.0093952) > 7.2e-6 {
-		t.Errorf("least-squares roundness %.6f, published 0.0093952", c.Form)
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	if err != nil || len(rows) != 6 {
+		t.Fatalf("%d rows, %v", len(rows), err)
+	}
+	c := FitCircle(radii)
+	sin, cos := math.Sincos(c.AngleDeg * math.Pi / 180)
+	got := map[string]float64{ // mm
+		"eccentricity": c.Eccentricity, "eccentricity_x": c.Eccentricity * cos, "eccentricity_y": c.Eccentricity * sin,
+		"roundness_least_squares": c.Form, "run_out": slices.Max(radii) - slices.Min(radii),
+	}
+	totalRunOut := 0.0
+	for _, r := range rows[1:] {
+		want, err1 := strconv.ParseFloat(r[1], 64)
+		tolerance, err2 := strconv.ParseFloat(r[2], 64)
+		v, known := got[r[0]]
+		if err1 != nil || err2 != nil || !known {
+			t.Fatalf("row %v: %v, %v", r, err1, err2)
+		}
+		if math.Abs(v*1000-want) > tolerance {
+			t.Errorf("%s is %v %s, expected %v (%s)", r[0], v*1000, r[3], want, r[4])
+		}
+		if r[0] == "run_out" {
+			totalRunOut = want / 1000
+		}
 	}
 	s := Spec{Method: RunOut, Unit: quantity.MM, Stations: 16, Gauge: Gauge{Name: "g", HasError: true}}
 	m, err := New(s, nil, nil)
@@ -58,8 +83,8 @@ func TestStationsGiveThePublishedCircle(t *testing.T) {
 	if out.Result == nil {
 		t.Fatal("no result after 16 presses")
 	}
-	if math.Abs(out.Result.Value-0.0267) > 1e-9 {
-		t.Errorf("total run-out %.5f, published 0.0267", out.Result.Value)
+	if math.Abs(out.Result.Value-totalRunOut) > 1e-9 {
+		t.Errorf("total run-out %.5f, expected %v", out.Result.Value, totalRunOut)
 	}
 	if len(out.Result.Rests) != 16 || out.Result.Rests[4].Side != "5" {
 		t.Errorf("stations: %+v", out.Result.Rests)

@@ -34,6 +34,9 @@ func publishedCells(t *testing.T) Cells {
 	cells := make(Cells, 10)
 	for i, r := range rows[1:] {
 		part, person := int(number(t, r[2], 0))-1, int(r[0][0]-'A')
+		if trial := int(number(t, r[1], 0)); trial != i/10%3+1 {
+			t.Fatalf("row %v: expected trial %d", r, i/10%3+1)
+		}
 		for len(cells[part]) <= person {
 			cells[part] = append(cells[part], nil)
 		}

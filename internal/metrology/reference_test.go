@@ -5,7 +5,9 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"path/filepath"
 	"strconv"
+	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -37,6 +39,34 @@ func readTable(t *testing.T, name string) []map[string]string {
 		out = append(out, m)
 	}
 	return out
+}
+
+// TestEveryRowHasASource: whatever is compared with the outside world says where
+// it comes from, in its row; a data set says so in its head or, beside it, with
+// its expected values.
+func TestEveryRowHasASource(t *testing.T) {
+	dataSets := map[string]bool{"circle_constructed16.csv": true, "study_10x3x3.csv": true}
+	n := 0
+	for _, pattern := range []string{"*.csv", "*/*.csv"} {
+		files, err := filepath.Glob("../../testdata/reference/" + pattern)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, file := range files {
+			if dataSets[filepath.Base(file)] {
+				continue
+			}
+			n++
+			for i, r := range readTable(t, strings.TrimPrefix(file, "../../testdata/reference/")) {
+				if strings.TrimSpace(r["source"]) == "" {
+					t.Errorf("%s: row %d (%v) has no source", file, i+1, r)
+				}
+			}
+		}
+	}
+	if n < 18 {
+		t.Errorf("only %d files", n)
+	}
 }
 
 func number(t *testing.T, s string, empty float64) float64 {
@@ -151,6 +181,15 @@ func TestPublishedUncertainties(t *testing.T) {
 	want("gum.h1.l_minus_nominal", p.Value)
 	want("gum.h1.u_c", p.Combined.U)
 	want("gum.h1.dof", p.Combined.DofEff)
+	for id, input := range map[string]string{"standard": "standard", "difference": "difference", "d_alpha": "d alpha", "d_theta": "d theta"} {
+		squares := 0.0
+		for _, part := range p.Budget {
+			if strings.HasPrefix(part.Name, input+": ") {
+				squares += part.U * part.U
+			}
+		}
+		want("gum.h1."+id, math.Sqrt(squares))
+	}
 	t99 := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: math.Floor(p.Combined.DofEff)}.Quantile(0.995)
 	want("gum.h1.U99", t99*p.Combined.U)
 
@@ -174,6 +213,11 @@ func TestPublishedUncertainties(t *testing.T) {
 	want("gum.g41.dof", g41.DofEff)
 	want("gum.g41.U95", g41.U*distuv.StudentsT{Mu: 0, Sigma: 1, Nu: 19}.Quantile(0.975))
 
+	// The shapes: a digital step of 1 is a rectangle of half of it.
+	want("gum.f221.step", Budget{Rect("step", 0.5)}.Combine().U)
+	want("gum.437.rectangle", Rect("alpha", 2).U)
+	want("gum.439.triangle", Budget{Tri("triangle", 1)}.Combine().U)
+
 	// JCGM 101, 9.2: four normals, four rectangles, each of variance 1.
 	normals := Budget{Gauss("1", 1), Gauss("2", 1), Gauss("3", 1), Gauss("4", 1)}.Combine()
 	want("jcgm101.922.u", normals.U)
@@ -187,7 +231,7 @@ func TestPublishedUncertainties(t *testing.T) {
 
 	// ILAC G8: risk at the limit after a guard of r U, U = 2 u.
 	one := Budget{Gauss("u", 1)}.Combine()
-	for id, r := range map[string]float64{"ilac.g8.r083": 0.83, "ilac.g8.r1": 1, "ilac.g8.r15": 1.5} {
+	for id, r := range map[string]float64{"ilac.g8.r0": 0, "ilac.g8.r083": 0.83, "ilac.g8.r1": 1, "ilac.g8.r15": 1.5, "ilac.g8.r3": 3} {
 		_, _, above := one.Prob(-2*r, math.Inf(-1), 0)
 		want(id, above)
 	}

@@ -88,6 +88,24 @@ func certified(t *testing.T, head, label string, which int) float64 {
 	return v
 }
 
+// certifiedLine reads the numbers of a line of the table of variance: degrees of
+// freedom, sum of squares, mean square and, where there is one, F.
+func certifiedLine(t *testing.T, head, line string) (v []float64) {
+	t.Helper()
+	m := regexp.MustCompile(`\n` + line + ` +(\d.*)`).FindStringSubmatch(head)
+	if m == nil {
+		t.Fatalf("no line %s in the table of variance", line)
+	}
+	for _, f := range strings.Fields(m[1]) {
+		x, err := strconv.ParseFloat(f, 64)
+		if err != nil && !strings.EqualFold(f, "infinity") {
+			t.Fatalf("%s: %v", line, err)
+		}
+		v = append(v, x)
+	}
+	return v
+}
+
 const wantDigits = 10
 
 func TestStrdUnivariate(t *testing.T) {
@@ -155,6 +173,10 @@ func TestStrdRegression(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
+			published := regexp.MustCompile(`(\d+) Observations`).FindStringSubmatch(head)
+			if published == nil || published[1] != strconv.Itoa(len(y)) {
+				t.Errorf("%d observations, published %v", len(y), published)
+			}
 			least := 15.0
 			check := func(what string, g, want float64) {
 				d := digits(g, want)
@@ -173,8 +195,33 @@ func TestStrdRegression(t *testing.T) {
 			}
 			check("residual sd", got.SD, certified(t, head, `Residual\s+Standard Deviation`, 0))
 			check("R2", got.R2, certified(t, head, `R-Squared`, 0))
+			// The table of variance: what it does not hold by itself follows from
+			// the residual standard deviation and F.
+			model := len(got.Coef)
+			if c.constant {
+				model--
+			}
+			table := func(line string, dof int, ss, ms float64) {
+				f := certifiedLine(t, head, line)
+				if int(f[0]) != dof {
+					t.Errorf("%s: %d degrees of freedom, certified %v", line, dof, f[0])
+				}
+				check(line+", sum of squares", ss, f[1])
+				check(line+", mean square", ms, f[2])
+			}
+			residual := got.SD * got.SD
+			table("Residual", got.Dof, residual*float64(got.Dof), residual)
 			if f := certified(t, head, `\nRegression`, 3); !math.IsInf(f, 1) {
 				check("F", got.F, f)
+				table("Regression", model, got.F*residual*float64(model), got.F*residual)
+			} else { // nothing is left over: all of the variance is the model's
+				var v []quantity.Decimal
+				for _, r := range rows {
+					v = append(v, r[0])
+				}
+				sd := Describe(v).SD
+				total := sd * sd * float64(len(v)-1)
+				table("Regression", model, total, total/float64(model))
 			}
 			t.Logf("least digits %.1f; gonum's QR on the plain columns: %.1f", least, plainQR(t, head, x, y, c.degree, c.constant))
 		})
@@ -230,7 +277,12 @@ func TestStrdAnova(t *testing.T) {
 	for _, name := range []string{"SiRstvt", "AtmWtAgt", "SmLs01t", "SmLs02t", "SmLs04t", "SmLs05t", "SmLs07t"} {
 		t.Run(name, func(t *testing.T) {
 			head, rows := readStrd(t, name)
-			rows = rows[1:] // the treatments' numbers
+			for i, n := range rows[0] { // the treatments' numbers
+				if n.Float() != float64(i+1) {
+					t.Fatalf("treatment %d is headed %v", i+1, n)
+				}
+			}
+			rows = rows[1:]
 			var flat []quantity.Decimal
 			for _, r := range rows {
 				flat = append(flat, r...)
@@ -263,6 +315,10 @@ func TestStrdAnova(t *testing.T) {
 			check("between MS", between.MS, certified(t, head, label, 2))
 			check("F", between.F, certified(t, head, label, 3))
 			check("within SS", within.SS, certified(t, head, `\nWithin \S+`, 1))
+			check("within MS", within.MS, certified(t, head, `\nWithin \S+`, 2))
+			if b, w := certified(t, head, label, 0), certified(t, head, `\nWithin \S+`, 0); float64(between.Dof) != b || float64(within.Dof) != w {
+				t.Errorf("%d and %d degrees of freedom, certified %v and %v", between.Dof, within.Dof, b, w)
+			}
 			check("residual sd", math.Sqrt(within.MS), certified(t, head, `Residual\s+Standard Deviation`, 0))
 			check("R2", between.SS/(between.SS+within.SS), certified(t, head, `R-Squared`, 0))
 			b, _, _ := OneWay(plain)

@@ -21,11 +21,18 @@ func TestPublishedFactors(t *testing.T) {
 	}
 	defer f.Close()
 	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil || len(rows) < 18 {
+	if err != nil || len(rows) < 26 {
 		t.Fatalf("%d rows, %v", len(rows), err)
 	}
 	for _, r := range rows[1:] {
-		in, _, _ := strings.Cut(r[2], "(")
+		in, also, _ := strings.Cut(r[2], "(")
+		if also != "" { // the same in other words
+			a, err1 := ParseQuantity(in)
+			b, err2 := ParseQuantity(strings.TrimSuffix(also, ")"))
+			if v, err := a.In(b.Unit); err1 != nil || err2 != nil || err != nil || v != b.Value.Float() {
+				t.Errorf("%s: %v is not %v (%v, %v, %v)", r[2], a, b, err1, err2, err)
+			}
+		}
 		out, _, _ := strings.Cut(r[3], "(")
 		scale := 1.0
 		if strings.HasSuffix(out, " nm") { // a unit nobody measures play in
