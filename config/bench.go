@@ -40,6 +40,7 @@ type Gauge struct {
 	ErrorLocal    *LocalError        `toml:"error_local"`
 	Hysteresis    *quantity.Quantity `toml:"hysteresis"`
 	Repeatability *quantity.Quantity `toml:"repeatability"`
+	Material      *Material          `toml:"material"` // of its scale or frame; steel where not given
 	Certificate   string             `toml:"certificate"`
 	Due           Date               `toml:"due"`
 }

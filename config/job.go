@@ -19,6 +19,8 @@ type Job struct {
 	Stages   []string `toml:"stages" json:"stages,omitempty"`
 	// Conditions are those of the whole job, as 'shop at 18 °C, parts there overnight'.
 	Conditions string `toml:"conditions" json:"conditions,omitempty"`
+	// Room is the temperature of the shop, and of all that lies in it.
+	Room *quantity.Measured `toml:"room" json:"room,omitempty"`
 
 	Components []Component `toml:"component" json:"component,omitempty"`
 	Notes      []Note      `toml:"note" json:"note,omitempty"`
@@ -29,8 +31,11 @@ type Job struct {
 
 // Component is a part being measured.
 type Component struct {
-	Name   string  `toml:"name" json:"name,omitempty"`
-	Checks []Check `toml:"check" json:"check,omitempty"`
+	Name          string             `toml:"name" json:"name,omitempty"`
+	Material      *Material          `toml:"material" json:"material,omitempty"`
+	Temperature   *quantity.Measured `toml:"temperature" json:"temperature,omitempty"`
+	SinceHandling *Handling          `toml:"since_handling" json:"since_handling,omitempty"`
+	Checks        []Check            `toml:"check" json:"check,omitempty"`
 }
 
 // Check is one thing to be measured on a component, at each of its positions.
@@ -61,6 +66,13 @@ type Check struct {
 	Sense     string             `toml:"sense" json:"sense,omitempty"`
 	Expect    *quantity.Range    `toml:"expect" json:"expect,omitempty"`
 	Turning   string             `toml:"turning" json:"turning,omitempty"`
+	// size, to refer it to 20 °C; the part's keys may stand at its component
+	Material          *Material          `toml:"material" json:"material,omitempty"`
+	Temperature       *quantity.Measured `toml:"temperature" json:"temperature,omitempty"`
+	SinceHandling     *Handling          `toml:"since_handling" json:"since_handling,omitempty"`
+	GaugeTemperature  *quantity.Measured `toml:"gauge_temperature" json:"gauge_temperature,omitempty"`
+	MasterMaterial    *Material          `toml:"master_material" json:"master_material,omitempty"`
+	MasterTemperature *quantity.Measured `toml:"master_temperature" json:"master_temperature,omitempty"`
 	// run-out
 	Stations int `toml:"stations" json:"stations,omitempty"`
 	// drag

@@ -57,10 +57,12 @@ func (j *Job) problems(torn bool) []Problem {
 		if len(c.Checks) == 0 && !torn {
 			f.warn(path("component", i), "%s: no [[component.check]] under it: nothing of it can be measured", who)
 		}
+		f.thermal(func(key string) []any { return path("component", i, key) }, who+": ", Thermal{c.Material, c.Temperature, c.SinceHandling}, j.Room)
 		names := map[string]bool{}
 		for k := range c.Checks {
 			ch := &c.Checks[k]
 			f.check(i, k, who, ch, stages)
+			f.warmths(func(key string) []any { return path("component", i, "check", k, key) }, fmt.Sprintf("%s, check %q: ", who, ch.Name), j, c, ch)
 			if ch.Name != "" && names[ch.Name] {
 				f.add(path("component", i, "check", k, "name"), "%s, check %d: the name %q is taken by another check of it: give each its own", who, k+1, ch.Name)
 			}
@@ -75,6 +77,7 @@ func (j *Job) problems(torn bool) []Problem {
 			break
 		}
 	}
+	f.temperature(path("room"), "", "room", j.Room)
 	f.notes(j, stages, seen)
 	for i, r := range j.Rules {
 		who := fmt.Sprintf("rule %d: ", i+1)

@@ -77,6 +77,9 @@ func (f *finder) belongs(at func(string) []any, who string, c *Check) {
 	if only("turning", method.Size) && c.Turning != "" {
 		f.oneOf(at("turning"), who, "turning", c.Turning, "rest", "least", "most")
 	}
+	for _, key := range []string{"material", "temperature", "since_handling", "gauge_temperature", "master_material", "master_temperature"} {
+		only(key, method.Size)
+	}
 	if only("stations", method.RunOut) && c.Stations != 0 && (c.Stations < 4 || c.Stations > mostStations) {
 		f.add(at("stations"), "%sstations: found %d, expected 4 to %d around one turn, such as 12", who, c.Stations, mostStations)
 	}

@@ -76,6 +76,9 @@ func Spec(b *Bench, j *Job, component, check int, stage string) (method.Spec, er
 			return wrong("expect", err)
 		}
 	}
+	if s.Warmth, err = warmth(j, &j.Components[component], &c, g); err != nil {
+		return wrong("temperature", err)
+	}
 	if c.Arm != nil {
 		s.Arm, s.ArmUnit = c.Arm.Value.Float(), c.Arm.Unit
 	}

@@ -12,6 +12,7 @@ import (
 	"strings"
 
 	"thouwright/drivers"
+	"thouwright/internal/quantity"
 )
 
 // WriteJob writes a job as a sheet that a person can go on with. Keys that
@@ -25,10 +26,12 @@ func WriteJob(j *Job) []byte {
 	w.text("operator", j.Operator)
 	w.list("stages", j.Stages)
 	w.text("conditions", j.Conditions)
+	w.measured("room", j.Room)
 	for i := range j.Components {
 		c := &j.Components[i]
 		w.header("", "[[component]]")
 		w.text("name", c.Name)
+		w.thermal(Thermal{c.Material, c.Temperature, c.SinceHandling})
 		for k := range c.Checks {
 			w.header("  ", "[[component.check]]")
 			w.check(&c.Checks[k])
@@ -139,6 +142,12 @@ func (w *sheetWriter) check(c *Check) {
 		w.text("expect", c.Expect.String())
 	}
 	w.unless(DefaultTurning, "turning", c.Turning)
+	w.thermal(Thermal{c.Material, c.Temperature, c.SinceHandling})
+	w.measured("gauge_temperature", c.GaugeTemperature)
+	if c.MasterMaterial != nil {
+		w.text("master_material", c.MasterMaterial.String())
+	}
+	w.measured("master_temperature", c.MasterTemperature)
 	w.number("stations", c.Stations, 0)
 	if c.Arm != nil {
 		w.text("arm", c.Arm.String())
@@ -156,6 +165,22 @@ func (w *sheetWriter) check(c *Check) {
 		w.number("slots", a.Slots, 0)
 		w.number("holes", a.Holes, 0)
 		w.list("steps", a.Steps)
+	}
+}
+
+func (w *sheetWriter) thermal(t Thermal) {
+	if t.Material != nil {
+		w.text("material", t.Material.String())
+	}
+	w.measured("temperature", t.Temperature)
+	if t.SinceHandling != nil {
+		w.text("since_handling", t.SinceHandling.String())
+	}
+}
+
+func (w *sheetWriter) measured(key string, m *quantity.Measured) {
+	if m != nil {
+		w.text(key, m.String())
 	}
 }
 

@@ -77,6 +77,9 @@ func aJob(t *rapid.T) *Job {
 			case method.Size:
 				q, _ := quantity.ParseQuantity("30.000 mm")
 				ch.Master, ch.Sense, ch.Turning = &q, "-", "least"
+				m, _ := quantity.ParseMeasured("24.0 ± 0.5 °C")
+				ch.Temperature, ch.MasterTemperature = &m, &m
+				ch.Material, ch.MasterMaterial = material(t, "aluminium bronze"), material(t, "5.0 ± 0.5 um/m/degC")
 			case method.RunOut:
 				ch.Stations = 12
 			case method.Drag:
@@ -98,6 +101,14 @@ func aJob(t *rapid.T) *Job {
 		j.Rules = []Rule{{When: `side == 'below'`, Say: words(t, "say"), Sound: "fail"}}
 	}
 	return j
+}
+
+func material(t *rapid.T, text string) *Material {
+	m := new(Material)
+	if err := m.UnmarshalText([]byte(text)); err != nil {
+		t.Fatal(err)
+	}
+	return m
 }
 
 // A written sheet read again is the same job, and written again the same text.

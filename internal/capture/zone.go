@@ -1,6 +1,8 @@
 package capture
 
 import (
+	"math"
+
 	"thouwright/internal/method"
 	"thouwright/internal/metrology"
 	"thouwright/internal/quantity"
@@ -34,5 +36,19 @@ func zoneLine(s method.Spec, step float64, show quantity.Unit) string {
 	if r := s.Gauge.Repeatability; r > 0 {
 		ask.Other = metrology.Budget{metrology.Gauss(metrology.PartRepeatability, r)}
 	}
+	if s.Method == method.Size {
+		ask.Other = append(ask.Other, s.SetUp(nearLimits(lim))...)
+	}
 	return metrology.DecisionZone(ask).In(s.Unit, show)
+}
+
+// nearLimits is a size about which a check is asked.
+func nearLimits(lim metrology.Limits) float64 {
+	switch {
+	case math.IsInf(lim.Low, -1):
+		return lim.High
+	case math.IsInf(lim.High, 1):
+		return lim.Low
+	}
+	return (lim.Low + lim.High) / 2
 }

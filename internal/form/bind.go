@@ -228,6 +228,8 @@ func exampleOf(v reflect.Value) string {
 		return ", such as " + e.FormExample()
 	}
 	switch v.Type().Name() {
+	case "Measured":
+		return `, such as "18 ± 1 degC"`
 	case "Quantity":
 		return ` with its unit, such as "0.050 mm"`
 	case "Range":

@@ -62,6 +62,7 @@ type Spec struct {
 	ExpectLow   float64
 	ExpectHigh  float64
 	Turning     string // rest, least, most
+	Warmth      Warmth // size: what refers it to 20 °C
 	Stations    int    // run-out: stop and press at so many stations
 	Arm         float64
 	ArmUnit     quantity.Unit

@@ -1,35 +1,37 @@
 package method
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 
 	"thouwright/internal/ledger"
 	"thouwright/internal/metrology"
 	"thouwright/internal/motion"
 )
 
-// sizeGaugings is how many gaugings must agree to make a size by themselves.
-const sizeGaugings = 3
-
 // size measures a size: a rest reached from movement and inside what is
 // expected of the part; three agreeing gaugings or one press.
 type size struct {
 	core
-	gaugings []motion.Rest // the last that agreed
-	live     bool
-	moved    bool // since the last gauging: a rest must be reached from movement
-	away     float64
-	done     bool
-	reason   string
-	extreme  turningPoint
-	zero     bool // the part is gauged: the master is looked at again
-	closure  float64
-	closed   bool
+	seen    gaugings
+	used    []motion.Rest // what makes the size, once it is complete
+	leftOut []motion.Rest // gaugings of the same part that did not agree with them
+	varied  bool          // all are used, and they do not agree
+	live    bool          // the last rest of seen goes on
+	moved   bool          // since the last gauging: a rest must be reached from movement
+	away    float64
+	done    bool
+	reason  string
+	extreme turningPoint
+	zero    bool // the part is gauged: the master is looked at again
+	closure float64
+	closed  bool
 }
 
 func newSize(s Spec, memory, minus *GaugeMemory) *size {
-	return &size{core: newCore(s, memory, minus), extreme: turningPoint{turning: s.Turning}}
+	return &size{core: newCore(s, memory, minus), seen: gaugings{hasZero: s.HasMaster}, extreme: turningPoint{turning: s.Turning}}
 }
 
 func (m *size) AtRest() bool      { return m.find.Resting() }
@@ -56,7 +58,7 @@ func (m *size) Reading(r Reading, out *Out) {
 		case m.zero:
 			m.looked(g, out)
 		case m.expected(r.Value, r.T, out):
-			m.gaugings = append(m.gaugings[:0], g)
+			m.used, m.leftOut = []motion.Rest{g}, nil
 			out.Notes = append(out.Notes, Note{Kind: StrokeCounted, T: r.T})
 			m.gaugedEnough(out)
 		}
@@ -83,7 +85,13 @@ func (m *size) Reading(r Reading, out *Out) {
 func (m *size) events(ev motion.Event, out *Out) {
 	if ev&motion.RestEnded != 0 && m.live {
 		m.live = false
-		m.gaugings[len(m.gaugings)-1] = m.find.Ended()
+		r := m.find.Ended()
+		m.seen.rests[len(m.seen.rests)-1] = r
+		for i := range m.used { // it is whole only now
+			if m.used[i].Start == r.Start {
+				m.used[i] = r
+			}
+		}
 	}
 	if ev&motion.RestConfirmed == 0 {
 		return
@@ -108,12 +116,31 @@ func (m *size) events(ev motion.Event, out *Out) {
 // expected tells whether a value can be this part's size.
 func (m *size) expected(v, t float64, out *Out) bool {
 	s := m.shown(v)
-	if s >= m.spec.ExpectLow && s <= m.spec.ExpectHigh {
+	switch {
+	case s < m.spec.ExpectLow || s > m.spec.ExpectHigh:
+		m.reason = "not counted: outside what is expected of this part"
+	case m.isClosed(v):
+		m.reason = "not counted: the gauge stands closed, and its zero is no size"
+	default:
 		return true
 	}
-	m.reason = "not counted: outside what is expected of this part"
 	out.Notes = append(out.Notes, Note{Kind: StrokeLeftOut, T: t, Text: m.reason})
 	return false
+}
+
+// isClosed tells whether a gauge that shows sizes stands at its own zero, where
+// nothing says that the part may be so small.
+func (m *size) isClosed(v float64) bool {
+	room := sizeClosed * m.agree()
+	small := !math.IsInf(m.spec.ExpectLow, -1) || !math.IsInf(m.spec.Limits.Low, -1) && m.spec.Limits.Low <= room ||
+		!math.IsInf(m.spec.Limits.High, 1) && m.spec.Limits.High <= 2*room
+	return !m.spec.HasMaster && !small && math.Abs(v) <= room
+}
+
+// agree is how far apart two gaugings of one size may lie.
+func (m *size) agree() float64 {
+	step, step2 := m.steps()
+	return math.Max(2*(step+step2), 2*m.spec.twoMicron())
 }
 
 // shown is the size that a reading stands for.
@@ -124,18 +151,29 @@ func (m *size) shown(v float64) float64 {
 	return v
 }
 
+// gauged takes a rest that may be the part's.
 func (m *size) gauged(r motion.Rest, out *Out) {
-	step, step2 := m.steps()
-	agree := math.Max(2*(step+step2), 2*m.spec.twoMicron())
-	for len(m.gaugings) > 0 && math.Abs(m.gaugings[0].Value-r.Value) > agree {
-		m.gaugings = m.gaugings[:copy(m.gaugings, m.gaugings[1:])]
-	}
-	m.gaugings = append(m.gaugings, r)
+	m.seen.agree = m.agree()
+	m.seen.add(r)
+	same, near := m.seen.about(len(m.seen.rests) - 1)
 	m.reason = "" // of an earlier one, or of the open instrument between
-	out.Notes = append(out.Notes, Note{Kind: StrokeCounted, T: m.now})
-	if len(m.gaugings) >= sizeGaugings {
-		m.gaugedEnough(out)
+	note := Note{Kind: StrokeCounted, T: m.now}
+	if best, _ := m.seen.best(); len(near) >= len(same) && len(best) > len(same) {
+		m.reason = "not counted: it does not agree with the gaugings before it"
+		note = Note{Kind: StrokeLeftOut, T: m.now, Text: m.reason}
 	}
+	out.Notes = append(out.Notes, note)
+	switch {
+	case len(same) >= sizeGaugings+len(near):
+		m.used, m.leftOut = m.seen.split(same, near)
+	case len(same)+len(near) >= sizeMost:
+		// It varies, and that is the finding: all of them count.
+		m.used, m.varied = append(same, near...), true
+		slices.SortFunc(m.used, func(a, b motion.Rest) int { return cmp.Compare(a.T, b.T) })
+	default:
+		return
+	}
+	m.gaugedEnough(out)
 }
 
 // gaugedEnough closes the take, or asks for the master once more where the size
@@ -150,30 +188,37 @@ func (m *size) gaugedEnough(out *Out) {
 
 // looked takes the reading of the master: how far the zero has moved.
 func (m *size) looked(r motion.Rest, out *Out) {
-	step, step2 := m.steps()
-	if most := math.Max(10*(step+step2), 10*m.spec.twoMicron()); math.Abs(r.Value) > most {
-		m.reason = "that is not the master: its reading is not near zero"
-		if math.Abs(r.Value-m.gaugings[0].Value) > most {
-			m.reason = "the zero has moved: set the gauge to its master again and start over"
-		}
-		out.Notes = append(out.Notes, Note{Kind: Caution, T: m.now, Text: m.reason})
+	most := 5 * m.agree()
+	fromPart := math.Abs(r.Value - meanOf(m.used))
+	switch v := math.Abs(r.Value); {
+	case v > m.agree() && fromPart <= m.agree():
+		m.reason = "that is the part once more: now look at the master (or set the gauge to it again and start over)"
+	case v <= most:
+		m.closure, m.closed = r.Value, true
+		m.finish(out)
 		return
+	case fromPart > most:
+		m.reason = "the zero has moved: set the gauge to its master again and start over"
+	default:
+		m.reason = "that is not the master: its reading is not near zero"
 	}
-	m.closure, m.closed = r.Value, true
-	m.finish(out)
+	out.Notes = append(out.Notes, Note{Kind: Caution, T: m.now, Text: m.reason})
+}
+
+func meanOf(rests []motion.Rest) float64 {
+	var mean float64
+	for _, g := range rests {
+		mean += g.Value / float64(len(rests))
+	}
+	return mean
 }
 
 func (m *size) finish(out *Out) {
 	m.done = true
-	n := float64(len(m.gaugings))
-	var mean float64
-	low, high := m.gaugings[0].Value, m.gaugings[0].Value
-	for _, g := range m.gaugings {
-		mean += g.Value / n
-		low, high = math.Min(low, g.Value), math.Max(high, g.Value)
-	}
+	n := float64(len(m.used))
+	mean := meanOf(m.used)
 	var sq float64
-	for _, g := range m.gaugings {
+	for _, g := range m.used {
 		sq += (g.Value - mean) * (g.Value - mean)
 	}
 	step, step2 := m.claimSteps()
@@ -191,22 +236,48 @@ func (m *size) finish(out *Out) {
 		b = append(b, readingError(g, step))
 	}
 	b = append(b, metrology.Rect(metrology.PartHysteresis, g.Hysteresis), metrology.Gauss(metrology.PartRepeatability, g.Repeatability))
-	res := &Result{Budget: withoutZeros(b), Strokes: len(m.gaugings), T: m.now, FirstSeq: m.gaugings[0].FirstSeq, LastSeq: m.last.Seq}
-	res.Value, res.Budget = m.spec.angledSize(m.shown(mean), mean, res.Budget)
-	for i, g := range m.gaugings {
-		res.Rests = append(res.Rests, ledger.Rest{Rest: i + 1, FirstSeq: g.FirstSeq, LastSeq: g.LastSeq, T: g.T, Side: "+", Level: 1, Value: m.shown(g.Value), Used: true})
+	if g := m.spec.Minus; g != nil {
+		b = append(b, readingError(*g, step2), metrology.Rect(metrology.PartHysteresis, g.Hysteresis))
+	}
+	res := &Result{Budget: withoutZeros(b), Strokes: len(m.used), LeftOut: len(m.leftOut), T: m.now, LastSeq: m.last.Seq, Rests: m.kept()}
+	res.FirstSeq = res.Rests[0].FirstSeq
+	value, budget := m.spec.angledSize(m.shown(mean), mean, res.Budget)
+	at20, warm := m.spec.At20(value)
+	res.Value, res.Budget = at20, append(budget, warm...)
+	for _, g := range m.used {
 		if !m.inRange(g.Value) {
 			res.NoVerdict = "end of travel"
 		}
 	}
 	res.Note = assumedNote(res.Budget)
+	if m.varied {
+		res.Note = joinNote(res.Note, "gaugings do not agree")
+	}
 	switch {
 	case m.closed:
 		res.Extras = append(res.Extras, ledger.Extra{Quantity: "closure", Value: m.closure, Unit: m.spec.Unit, U95: math.NaN()})
 	case m.spec.HasMaster:
 		res.Note = joinNote(res.Note, "the zero was not looked at again")
 	}
+	if m.spec.Warmth.Given {
+		res.Note = joinNote(res.Note, "referred to 20 °C")
+		res.Extras = append(res.Extras, ledger.Extra{Quantity: "correction to 20 °C", Value: at20 - value, Unit: m.spec.Unit, U95: warm.Combine().U95})
+	}
 	out.Result = res
+}
+
+// kept are the rests of the take, in the order of time.
+func (m *size) kept() []ledger.Rest {
+	all := slices.Concat(m.used, m.leftOut)
+	slices.SortFunc(all, func(a, b motion.Rest) int { return cmp.Compare(a.T, b.T) })
+	rests := make([]ledger.Rest, len(all))
+	for i, g := range all {
+		rests[i] = ledger.Rest{Rest: i + 1, FirstSeq: g.FirstSeq, LastSeq: g.LastSeq, T: g.T, Side: "+", Level: 1, Value: m.shown(g.Value), Used: slices.Contains(m.used, g)}
+		if !rests[i].Used {
+			rests[i].Reason = "does not agree with the others"
+		}
+	}
+	return rests
 }
 
 // readingError is what a gauge's error does to one of its readings.
@@ -222,22 +293,28 @@ func (m *size) Finish(t float64, out *Out) {
 	if m.done {
 		return
 	}
-	if len(m.gaugings) == 0 && m.find.InRest() {
-		if r := m.find.Current(); m.expected(r.Value, t, out) {
-			m.gaugings = append(m.gaugings, r)
+	if !m.zero {
+		if len(m.seen.rests) == 0 && m.find.InRest() {
+			if r := m.find.Current(); m.expected(r.Value, t, out) {
+				m.seen.add(r)
+			}
 		}
+		m.used, m.leftOut = m.seen.split(m.seen.best())
 	}
-	if len(m.gaugings) > 0 {
+	if len(m.used) > 0 {
 		m.finish(out)
 	}
 }
 
 func (m *size) Progress() Progress {
-	p := Progress{Strokes: len(m.gaugings), Wanted: sizeGaugings, Most: sizeGaugings, AtRest: m.find.Resting(), Reason: m.reason,
+	same, near := m.seen.best()
+	wanted := sizeGaugings + len(near)
+	p := Progress{Strokes: len(same), LeftOut: len(near), Wanted: wanted, Most: sizeMost, AtRest: m.find.Resting(), Reason: m.reason,
 		Say: "gauge the part three times, or press once"}
-	if len(m.gaugings) > 0 {
-		p.HasResult, p.Result = true, m.shown(m.gaugings[len(m.gaugings)-1].Value)
-		p.Say = fmt.Sprintf("%d of %d gaugings", len(m.gaugings), sizeGaugings)
+	if len(same) > 0 {
+		p.HasResult = true
+		p.Result, _ = m.spec.At20(m.shown(meanOf(same)))
+		p.Say = fmt.Sprintf("%d of %d gaugings", len(same), wanted)
 	}
 	if m.zero {
 		p.Say = "now look at the master again"
@@ -256,50 +333,4 @@ func (s Spec) angledSize(value, read float64, b metrology.Budget) (float64, metr
 		b = append(b, metrology.Rect(metrology.PartAngles, math.Abs(read)*half))
 	}
 	return s.Master + float64(s.Sense)*read*factor, b
-}
-
-// turningPoint finds where a rocked gauge turns: a bore gauge reads least (or,
-// by its build, most) when it stands square.
-type turningPoint struct {
-	turning string // rest, least, most
-	since   Reading
-	best    Reading
-	started bool
-	fell    bool // it has come down to the extreme from clearly beyond it
-}
-
-func (p *turningPoint) wanted() bool { return p.turning == "least" || p.turning == "most" }
-
-// reading follows the values; found is the extreme of a swing that rose on
-// both sides of it by more than window.
-func (p *turningPoint) reading(r Reading, window float64) (g motion.Rest, found bool) {
-	way := 1.0
-	if p.turning == "most" {
-		way = -1
-	}
-	v := way * r.Value
-	if !p.started {
-		p.started, p.best, p.since = true, r, r
-		return g, false
-	}
-	if !p.fell {
-		// Looking for the way down from a high place.
-		if v > way*p.since.Value {
-			p.since = r
-		}
-		if way*p.since.Value-v > window {
-			p.fell, p.best = true, r
-		}
-		return g, false
-	}
-	if v <= way*p.best.Value {
-		p.best = r
-		return g, false
-	}
-	if v-way*p.best.Value > window {
-		b := p.best
-		p.fell, p.since = false, r
-		return motion.Rest{FirstSeq: b.Seq, LastSeq: r.Seq, Start: b.T, End: b.T, T: b.T, Count: 1, Used: 1, Value: b.Value, Low: b.Value, High: b.Value}, true
-	}
-	return g, false
 }

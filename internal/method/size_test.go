@@ -112,6 +112,83 @@ func TestGaugingsThatDisagreeAreNoSize(t *testing.T) {
 	}
 }
 
+// A micrometer is closed on its anvil, closed on the part, opened and laid down, over
+// and over, and the sheet does not say what to expect: the part's gaugings add up, what
+// lies between does not matter, and the zero is told apart from the part.
+func TestAPartIsFoundAmongFreeRests(t *testing.T) {
+	open := metrology.Limits{Low: math.Inf(-1), High: math.Inf(1)}
+	z := newSizer(t, Spec{Limits: open, Gauge: Gauge{HasError: true}}, 0.001)
+	for k, v := range []float64{30.001, 30.002, 30.001} {
+		z.gauge(0.001)
+		z.gauge(v)
+		if k < 2 {
+			if z.out.Result != nil {
+				t.Fatalf("%d gaugings made a size", k+1)
+			}
+			z.gauge(34 + 3.3*float64(k))
+		}
+	}
+	r := z.out.Result
+	if r == nil {
+		t.Fatalf("three gaugings among free rests made no size: %+v", z.m.Progress())
+	}
+	near(t, "the size", r.Value, 30.0013333333)
+	if r.Strokes != 3 || r.LeftOut != 0 || len(r.Rests) != 3 {
+		t.Errorf("%d used, %d left out, rests %+v", r.Strokes, r.LeftOut, r.Rests)
+	}
+	// A shim's limits reach down to where a closed gauge stands: there it is a size.
+	z = newSizer(t, Spec{Limits: metrology.Limits{Low: 0.01, High: 0.03}, Gauge: Gauge{HasError: true}}, 0.001)
+	for range 3 {
+		z.gauge(0.015)
+	}
+	if z.out.Result == nil {
+		t.Error("a shim of 15 µm is no size")
+	}
+}
+
+// A gauging that was set askew is left out, with its reason, and asks for one more.
+func TestASlipAsksForOneMore(t *testing.T) {
+	z := newSizer(t, Spec{Gauge: Gauge{HasError: true}}, 0.001)
+	for _, v := range []float64{30.030, 30.001, 30.002, 30.001} {
+		z.gauge(v)
+	}
+	if z.out.Result != nil {
+		t.Fatal("three of four made a size")
+	}
+	if p := z.m.Progress(); p.Wanted != 4 || p.Strokes != 3 || p.LeftOut != 1 {
+		t.Errorf("wanted 4, has 3, left out 1: %+v", p)
+	}
+	z.gauge(30.002)
+	r := z.out.Result
+	if r == nil {
+		t.Fatal("four of five made none")
+	}
+	near(t, "the size", r.Value, 30.0015)
+	if r.LeftOut != 1 || len(r.Rests) != 5 || r.Rests[0].Used || r.Rests[0].Reason == "" {
+		t.Errorf("left out %d, rests %+v", r.LeftOut, r.Rests)
+	}
+}
+
+// An oval shaft, gauged anywhere around it, does not repeat: after nine gaugings that is
+// the finding, with all of them shown.
+func TestGaugingsThatNeverAgreeAreShown(t *testing.T) {
+	z := newSizer(t, Spec{Gauge: Gauge{HasError: true}}, 0.001)
+	for _, v := range []float64{30.000, 30.020, 30.010, 30.025, 30.005, 30.015, 30.030, 30.001} {
+		z.gauge(v)
+	}
+	if z.out.Result != nil {
+		t.Fatal("made a size too soon")
+	}
+	z.gauge(30.021)
+	r := z.out.Result
+	if r == nil || !strings.Contains(r.Note, "do not agree") || r.Strokes != 9 {
+		t.Fatalf("%+v", r)
+	}
+	if u := r.Budget.Combine().U95; u < 0.007 { // s = 11 µm of nine, t = 2.3
+		t.Errorf("±%.4f mm of gaugings 30 µm apart", u)
+	}
+}
+
 func TestOnePressIsASize(t *testing.T) {
 	z := newSizer(t, Spec{Gauge: Gauge{HasError: true}}, 0.001)
 	z.read(12.3, false)
@@ -149,6 +226,31 @@ func TestAMasterAndItsClosure(t *testing.T) {
 		if len(r.Extras) != 1 || r.Extras[0].Quantity != "closure" || math.Abs(r.Extras[0].Value-0.002) > 1e-9 {
 			t.Errorf("extras %+v", r.Extras)
 		}
+	}
+}
+
+// The part gauged once more where the master was asked for is no closure.
+func TestThePartIsNotItsMaster(t *testing.T) {
+	z := newSizer(t, Spec{HasMaster: true, Master: 30, Sense: 1, Gauge: Gauge{HasErrorLocal: true, ErrorLocal: 0.001}}, 0.001)
+	z.gauge(0) // set to the master
+	for range 4 {
+		z.gauge(0.012)
+	}
+	if z.out.Result != nil {
+		t.Fatalf("the part was taken for the master: %+v", z.out.Result.Extras)
+	}
+	if p := z.m.Progress(); !strings.Contains(p.Reason, "the part once more") {
+		t.Errorf("says %q", p.Reason)
+	}
+	z.gauge(-0.001)
+	r := z.out.Result
+	if r == nil {
+		t.Fatal("no result after the master")
+	}
+	near(t, "the bore", r.Value, 30.012)
+	near(t, "closure", r.Extras[0].Value, -0.001)
+	if len(r.Rests) != 3 {
+		t.Errorf("rests %+v", r.Rests)
 	}
 }
 

@@ -46,7 +46,7 @@ const (
 	PartHysteresis    = "hysteresis"
 	PartAngles        = "angles"
 	PartRepeatability = "repeatability"
-	PartTemperature   = "temperature"
+	PartTemperature   = "temperature" // ', ' and of what
 	PartMaster        = "master"
 	PartSetting       = "setting" // of the zero, in comparative gauging
 )

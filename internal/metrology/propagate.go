@@ -117,13 +117,20 @@ func masterKey(i Input, p Part) string {
 
 // gaugeKey does so for what they may share.
 func gaugeKey(i Input, p Part) string {
+	if isTemperature(p) {
+		return p.Name // one room and one thermometer, whatever the gauge
+	}
 	switch p.Name {
-	case PartError, PartErrorAssumed, PartHysteresis, PartTemperature, PartSetting:
+	case PartError, PartErrorAssumed, PartHysteresis, PartSetting:
 		if i.Gauge != "" {
 			return p.Name + ", " + i.Gauge
 		}
 	}
 	return ""
+}
+
+func isTemperature(p Part) bool {
+	return p.Name == PartTemperature || strings.HasPrefix(p.Name, PartTemperature+", ")
 }
 
 // common is what several inputs share, or may share.
@@ -193,7 +200,7 @@ func carried(in []Input, c []float64) Budget {
 // sampled is Monte Carlo, JCGM 101, clause 7.
 func sampled(f func([]float64) (float64, error), in []Input, x []float64, value float64, seed uint64) (Propagated, error) {
 	sharers := []func(Input, Part) string{masterKey}
-	if sharesGauge(in) {
+	if mayShare(in) {
 		sharers = append(sharers, func(i Input, p Part) string { return masterKey(i, p) + gaugeKey(i, p) })
 	}
 	p := Propagated{Value: value, Sampled: true}
@@ -228,13 +235,17 @@ func sampled(f func([]float64) (float64, error), in []Input, x []float64, value 
 	return p, nil
 }
 
-func sharesGauge(in []Input) bool {
-	seen := map[string]bool{}
-	for _, i := range in {
-		if i.Gauge != "" && seen[i.Gauge] {
-			return true
+// mayShare tells whether any two inputs may have an error in common.
+func mayShare(in []Input) bool {
+	by := map[string]int{} // the last input, from 1, that had a part of this key
+	for i := range in {
+		for _, p := range in[i].Budget {
+			k := gaugeKey(in[i], p)
+			if k != "" && by[k] != 0 && by[k] != i+1 {
+				return true
+			}
+			by[k] = i + 1
 		}
-		seen[i.Gauge] = true
 	}
 	return false
 }

@@ -61,6 +61,9 @@ func Settle(q Question) string {
 	if s := q.finerStep(say, decided); s > 0 {
 		return "a gauge with a step of " + stepText(say, s) + " would decide it"
 	}
+	if decided(scaled(0, PartTemperature)) {
+		return "let the part come to the temperature of gauge and room, or measure its own: temperature leaves this open"
+	}
 	if decided(scaled(0, PartError, PartErrorAssumed, PartHysteresis)) {
 		return "prove the gauge over a short movement: its error, not its step, leaves this open"
 	}
@@ -112,7 +115,7 @@ func (b Budget) scale(k float64, names ...string) Budget {
 	for i, p := range b {
 		named := len(names) == 0
 		for _, n := range names {
-			named = named || p.Name == n
+			named = named || p.Name == n || n == PartTemperature && isTemperature(p)
 		}
 		if named {
 			p.U, p.Value = p.U*k, p.Value*k
