@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/rs/zerolog"
 
@@ -25,6 +26,9 @@ func (r *rig) resumed() (d *Daemon, stop func()) {
 	case d = <-ready:
 	case err := <-ended:
 		r.t.Fatal(err)
+	}
+	for d.hub.State().Sound.Cues == nil { // until it has said its first state
+		time.Sleep(time.Millisecond)
 	}
 	return d, func() {
 		r.t.Helper()
@@ -101,22 +105,22 @@ func TestSoundChosenOnThePage(t *testing.T) {
 	}
 	r.write("bench.toml", strings.Replace(fmt.Sprintf(rigBench, dial.port), "[sound]\n", "[sound]\nvolume = 0.9\n", 1))
 	r.until("the file's sound", func(l ledger.Live) bool { return l.Sound.Volume == 0.9 && l.Sound.Cues["rest"] })
-	quiet := true
+	quiet, spoken := true, true
 	for _, v := range []float64{0.8, 0.5, 0.4} { // a slider that is drawn
-		if err := r.d.Do(context.Background(), ledger.Command{Do: ledger.DoSound, Volume: &v, Mute: &quiet}); err != nil {
+		if err := r.d.Do(context.Background(), ledger.Command{Do: ledger.DoSound, Volume: &v, Mute: &quiet, Speech: &spoken}); err != nil {
 			t.Fatal(err)
 		}
 	}
 	r.stop()
 	d, stop := r.resumed()
-	if s := d.hub.State().Sound; s.Volume != 0.4 || !s.Mute || !s.Cues["rest"] {
+	if s := d.hub.State().Sound; s.Volume != 0.4 || !s.Mute || !s.Speech || !s.Cues["rest"] {
 		t.Errorf("after a restart the sound is %+v", s)
 	}
 	stop()
 	r.write("bench.toml", fmt.Sprintf(rigBench, dial.port))
 	for range 2 {
 		d, stop = r.resumed()
-		if s := d.hub.State().Sound; s.Volume == 0.4 || s.Mute {
+		if s := d.hub.State().Sound; s.Volume == 0.4 || s.Mute || s.Speech {
 			t.Errorf("edited while the bench stood still, the sound is %+v", s)
 		}
 		stop()

@@ -20,6 +20,7 @@ type chosenSound struct {
 	Bench  config.Sound    `json:"instead_of"`
 	Volume float64         `json:"volume"`
 	Mute   bool            `json:"mute"`
+	Speech *bool           `json:"speech"` // nil in a note of before it could be chosen
 	Cues   map[string]bool `json:"cues"`
 }
 
@@ -39,7 +40,7 @@ func (d *Daemon) keepSound(chosen bool) {
 	n.newest, n.ask = nil, true
 	n.file = filepath.Join(d.files.bench.LogDir, soundName)
 	if s := d.shown.sound; chosen {
-		n.newest = &chosenSound{d.files.bench.Sound, s.Volume, s.Mute, s.Cues}
+		n.newest = &chosenSound{d.files.bench.Sound, s.Volume, s.Mute, &s.Speech, s.Cues}
 	}
 	n.mu.Unlock()
 	d.closing.Go(func() {
@@ -78,8 +79,11 @@ func (d *Daemon) resumeSound() {
 	}
 	s := &d.shown.sound
 	s.Volume, s.Mute = min(max(c.Volume, 0), 1), c.Mute
+	if c.Speech != nil {
+		s.Speech = *c.Speech
+	}
 	s.Cues = withCues(s.Cues, c.Cues)
-	d.player.Set(s.Volume, s.Mute, s.Cues)
+	d.setSound()
 }
 
 func sameSound(a, b config.Sound) bool {

@@ -143,9 +143,19 @@ func (d *Daemon) chooseSound(c ledger.Command) {
 	if c.Mute != nil {
 		s.Mute = *c.Mute
 	}
+	if c.Speech != nil {
+		s.Speech = *c.Speech
+	}
 	s.Cues = withCues(s.Cues, c.Cues)
-	d.player.Set(s.Volume, s.Mute, s.Cues)
+	d.setSound()
 	d.keepSound(true)
+}
+
+// setSound tells the player the settings in force.
+func (d *Daemon) setSound() {
+	s := d.shown.sound
+	d.player.Set(s.Volume, s.Mute, s.Cues)
+	d.player.SetSpeech(s.Speech)
 }
 
 // withCues are the cues with those that were told set anew. A screen may still
@@ -163,7 +173,7 @@ func withCues(cues, told map[string]bool) map[string]bool {
 // liveSound is the settings in force, and where sound goes now.
 func (d *Daemon) liveSound() ledger.LiveSound {
 	s := d.shown.sound
-	s.Output = d.player.Output()
+	s.Output, s.Voice = d.player.Output(), d.player.Voice()
 	return s
 }
 
@@ -171,6 +181,5 @@ func (d *Daemon) liveSound() ledger.LiveSound {
 func (d *Daemon) adoptSound() {
 	s := d.files.bench.Sound
 	d.shown.sound = ledger.LiveSound{Volume: s.Volume, Mute: s.Mute, Speech: s.Speech, Cues: s.AllCues()}
-	d.player.Set(s.Volume, s.Mute, s.Cues)
-	d.player.SetSpeech(s.Speech)
+	d.setSound()
 }

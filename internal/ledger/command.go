@@ -25,6 +25,7 @@ type Command struct {
 	// Sound settings; nil leaves them.
 	Volume *float64        `json:"volume,omitempty"`
 	Mute   *bool           `json:"mute,omitempty"`
+	Speech *bool           `json:"speech,omitempty"`
 	Cues   map[string]bool `json:"cues,omitempty"`
 }
 
@@ -39,7 +40,7 @@ const (
 	DoRestart  = "restart"  // drop the take in progress and start over
 	DoNote     = "note"     // keep a finding
 	DoUnit     = "unit"     // the display unit
-	DoSound    = "sound"    // volume, mute, cues
+	DoSound    = "sound"    // volume, mute, speech, cues
 	DoSheet    = "sheet"    // the job sheet was edited
 	DoBench    = "bench"    // the bench file was edited
 	DoLock     = "lock"     // end play, drag: the lock is fastened, measure for the verdict

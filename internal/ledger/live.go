@@ -190,6 +190,7 @@ type LiveSound struct {
 	Volume float64         `json:"volume"`
 	Mute   bool            `json:"mute"`
 	Speech bool            `json:"speech"`
+	Voice  bool            `json:"voice"` // a program that speaks is installed
 	Cues   map[string]bool `json:"cues"`
 }
 

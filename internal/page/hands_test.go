@@ -140,6 +140,37 @@ func TestByTouchAlone(t *testing.T) {
 	}
 }
 
+// The sound's settings are all on the page: volume, mute, speech, and each sound
+// by its name; and a bench that cannot speak is said to be one.
+func TestSoundByTouch(t *testing.T) {
+	sc := newScene()
+	m := &hands{t: t, sc: sc, ctx: open(t, serve(t, sc.d, Options{}))}
+	view(t, m.ctx, "screens")
+	tick := func(words string) string {
+		return `[...document.querySelectorAll('label.tick')].find(l => l.innerText.trim().startsWith('` + words + `'))`
+	}
+	until(t, m.ctx, tick("results and places spoken")+`.innerText.includes('not installed')`)
+	sc.set(func(l *ledger.Live) { l.Sound.Voice = true })
+	until(t, m.ctx, `!`+tick("results and places spoken")+`.innerText.includes('not installed')`)
+	tapOn(t, m.ctx, tick("results and places spoken"))
+	if c := m.gave("sound"); c.Speech == nil || *c.Speech || c.Mute != nil || c.Volume != nil || c.Cues != nil {
+		t.Errorf("speech off is %+v", c)
+	}
+	tapOn(t, m.ctx, tick("muted"))
+	if c := m.gave("sound"); c.Mute == nil || !*c.Mute || c.Speech != nil {
+		t.Errorf("muting is %+v", c)
+	}
+	tapOn(t, m.ctx, tick("gauge lost"))
+	if c := m.gave("sound"); len(c.Cues) != 1 || c.Cues["gauge-lost"] {
+		t.Errorf("one sound off is %+v", c)
+	}
+	m.goTo(`document.querySelector('input[type=range]')`)
+	m.keys("\u0303") // the arrow to the right
+	if c := m.gave("sound"); c.Volume == nil || *c.Volume <= 0.6 {
+		t.Errorf("louder is %+v", c)
+	}
+}
+
 // Everything by the keyboard alone, a job made from nothing among it, which is
 // a sheet that the bench takes; and a pedal that acts as a keyboard accepts
 // whatever was touched before.

@@ -93,6 +93,9 @@ func New(cfg config.Sound, log zerolog.Logger) *Player {
 // Output is where sound goes now: "pulse", "bell" or "none".
 func (p *Player) Output() string { return p.out.name() }
 
+// Voice tells whether a program that speaks is installed on this computer.
+func (p *Player) Voice() bool { return p.voice.program != "" }
+
 // Set changes what the page can change; cues maps a cue's name to false to
 // silence it. Muting fades what plays.
 func (p *Player) Set(volume float64, mute bool, cues map[string]bool) {

@@ -27,8 +27,9 @@ function drawSound() {
   if (!so) return
   if (sound.contains(document.activeElement) && document.activeElement.type === 'range') return
   keyed(sound, JSON.stringify(so), () => [
-    h('p', null, `Output: ${so.output || 'none'}. Speech at the bench: ${so.speech ? 'on' : 'off'}. This screen’s own voice is switched at the top. What is changed here holds until [sound] in the bench file is edited.`),
+    h('p', null, `Output: ${so.output || 'none'}. This screen’s own voice is switched at the top. What is changed here holds until [sound] in the bench file is edited.`),
     h('label', null, 'Volume', h('input', { type: 'range', min: 0, max: 1, step: 0.05, value: so.volume, disabled: !mayWork, onchange: e => act('sound', { volume: Number(e.target.value) }) })),
     h('label', { class: 'tick' }, h('input', { type: 'checkbox', checked: so.mute, disabled: !mayWork, onchange: e => act('sound', { mute: e.target.checked }) }), 'muted'),
+    h('label', { class: 'tick' }, h('input', { type: 'checkbox', checked: so.speech, disabled: !mayWork, onchange: e => act('sound', { speech: e.target.checked }) }), 'results and places spoken at the bench', so.voice ? '' : h('span', { class: 'soft' }, '(espeak-ng is not installed there)')),
     h('fieldset', null, h('legend', null, 'Heard when'), h('div', { class: 'ticks' }, Object.entries(so.cues ?? {}).sort().map(([name, isOn]) => h('label', { class: 'tick' }, h('input', { type: 'checkbox', checked: isOn, disabled: !mayWork, onchange: e => act('sound', { cues: { [name]: e.target.checked } }) }), name.replaceAll('-', ' ')))))])
 }
