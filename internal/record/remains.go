@@ -19,19 +19,28 @@ func (r *Record) Remains() []string {
 		case t == nil:
 			open = append(open, p.Whole())
 		case t.Verdict == ledger.Fail:
-			out = append(out, fmt.Sprintf("%s: %s, %s.", capital(p.Whole()), t.StandsBoth(), words(t)))
+			out = append(out, fmt.Sprintf("%s: %s, %s.%s", capital(p.Whole()), t.StandsBoth(), words(t), r.notSince(p)))
 		case t.Verdict == ledger.Undecided:
 			s := fmt.Sprintf("%s: %s is not decided; it %s.", capital(p.Whole()), t.StandsBoth(), words(t))
 			if t.Note != "" {
 				s += " What would decide it: " + strings.TrimSuffix(t.Note, ".") + "."
 			}
-			out = append(out, s)
+			out = append(out, s+r.notSince(p))
 		}
 	}
 	if len(open) > 0 {
 		out = append(out, "Not measured: "+strings.Join(open, "; ")+".")
 	}
 	return out
+}
+
+// notSince says that a place's newest take is of an earlier stage than others'.
+func (r *Record) notSince(p *Place) string {
+	s := r.olderStage(p)
+	if s == "" {
+		return ""
+	}
+	return " Measured " + s + ", not since."
 }
 
 // narrow is the part of a permitted range that a good result may lie from its

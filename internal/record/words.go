@@ -43,6 +43,21 @@ func (p *Place) Last() *Take {
 	return nil
 }
 
+// olderStage is the stage of a place's newest take where others were measured at a
+// later one; "" where it is as new as any.
+func (r *Record) olderStage(p *Place) string {
+	shown := r.Shown()
+	for i := len(p.At) - 1; i >= 0; i-- {
+		if p.At[i].Take != nil {
+			if i < shown[len(shown)-1] {
+				return p.At[i].Stage
+			}
+			return ""
+		}
+	}
+	return ""
+}
+
 // First is what a place was found to be: its first take that was not done over;
 // nil where it was not measured.
 func (p *Place) First() *Take {
@@ -138,12 +153,34 @@ func (r *Record) InShort() []Passage {
 	}
 	out = append(out, r.done(changed)...)
 	if len(changed) > 0 || len(out) == 0 || then.Made() != now.Made() {
-		out = append(out, Passage{"Now", []string{now.now(), worstSentence("is", measured, (*Place).Last)}})
+		out = append(out, Passage{"Now", []string{now.now(), r.older(measured), worstSentence("is", measured, (*Place).Last)}})
 	}
 	for i := range out {
 		out[i].Lines = slices.DeleteFunc(out[i].Lines, func(s string) bool { return s == "" })
 	}
 	return out
+}
+
+// older says how many places were not measured again after the work.
+func (r *Record) older(measured []*Place) string {
+	stages := map[string]int{}
+	n := 0
+	for _, p := range measured {
+		if s := r.olderStage(p); s != "" {
+			stages[s]++
+			n++
+		}
+	}
+	if n == 0 {
+		return ""
+	}
+	of := "at an earlier stage"
+	for s := range stages {
+		if len(stages) == 1 {
+			of = s
+		}
+	}
+	return fmt.Sprintf("%s measured (%s) and not since.", capital(counted(n, "of them was", "of them were")), of)
 }
 
 // done says what was done: the notes that say so, and what was adjusted.
