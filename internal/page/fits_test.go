@@ -2,6 +2,7 @@ package page
 
 import (
 	"fmt"
+	"io"
 	"testing"
 	"time"
 
@@ -115,4 +116,25 @@ func TestVerdictIsDrawn(t *testing.T) {
 	until(t, ctx, `[...document.querySelectorAll('.gap .figs')].map(e => e.textContent).join() === '1100.749,1101.574'`)
 	sc.reading("mic-1", 27.97)
 	until(t, ctx, `document.querySelector('.gap circle.bob').style.visibility !== 'hidden' && document.querySelector('.gap circle.bob').getAttribute('cx')`)
+}
+
+// The record's view fills a screen that lies down to its foot, and no more.
+func TestRecordFillsTheScreen(t *testing.T) {
+	ctx := open(t, serve(t, newScene().d, Options{Record: func(w io.Writer, number, format string) error {
+		_, err := io.WriteString(w, "<!doctype html><title>x</title><p>a record")
+		return err
+	}}))
+	view(t, ctx, "record")
+	for _, size := range [][2]int64{{1280, 800}, {1920, 1080}, {360, 740}} {
+		look(t, ctx, size[0], size[1], "light")
+		until(t, ctx, `!document.querySelector('.paper').hidden`)
+		foot := js[float64](t, ctx, `document.querySelector('.paper').getBoundingClientRect().bottom`)
+		if wide := size[0] > size[1]; wide && (foot > float64(size[1]) || foot < float64(size[1])-24) {
+			t.Errorf("on %d x %d the record ends at %g", size[0], size[1], foot)
+		}
+		if tall := js[float64](t, ctx, `document.querySelector('.paper').clientHeight`); tall < 350 {
+			t.Errorf("on %d x %d the record is %g high", size[0], size[1], tall)
+		}
+	}
+	shot(t, ctx, "record-real")
 }
