@@ -183,6 +183,7 @@ func (s *stage) play(ctx context.Context, d *bench.Daemon, o Options, dir, bench
 			// What can't be accepted yet is not: the person hears no take and turns on.
 			_ = d.Do(ctx, ledger.Command{Do: ledger.DoAccept, By: "switch"})
 		}
+		p.step = func(ctx context.Context) { _ = d.Do(ctx, ledger.Command{Do: ledger.DoStep, By: "page"}) }
 		p.ears = listen(ctx, d, func(t ledger.LiveTake) { o.Say(spoken(t)) })
 		p.work(ctx)
 		if o.Quick || ctx.Err() != nil {

@@ -18,6 +18,7 @@ type person struct {
 	rand  *rand.Rand
 	say   func(string)
 	tap   func(ctx context.Context) // the foot switch
+	step  func(ctx context.Context) // the page's button for the procedure's next step
 
 	nut      float64 // end play of the hub as the nut now stands, mm
 	nutTries int
@@ -134,12 +135,15 @@ func (p *person) endPlay(ctx context.Context, h *hand, a ledger.LiveActive, wher
 	switch {
 	case a.Phase == ledger.PhaseWaiting:
 		p.say(where + ": the lock is fastened")
+		p.goTo(ctx, a, fastenLock)
 		p.nut -= 0.003 // locking moves the play
 		h.hold(ctx, 3.6, 0, 0)
+		p.step(ctx) // to measure
 	case a.Phase == ledger.PhaseAdjusting:
 		p.nutTries++
 		p.nut = [...]float64{0.21, 0.13, 0.066}[min(p.nutTries, 2)]
 		p.say(fmt.Sprintf("%s: the nut is tightened (try %d)", where, p.nutTries))
+		p.goTo(ctx, a, turnNut)
 		p.setUp(ctx, h, 0.8)
 	default:
 		p.nut, p.nutTries = 0.21, 0
@@ -147,6 +151,19 @@ func (p *person) endPlay(ctx context.Context, h *hand, a ledger.LiveActive, wher
 		p.setUp(ctx, h, 1.5)
 	}
 	p.rock(ctx, h, p.nut, 20)
+}
+
+// The steps of the hub's procedure in the job sheet that are not its first.
+const (
+	turnNut = 1 + iota
+	fastenLock
+)
+
+// goTo goes to a step of the procedure.
+func (p *person) goTo(ctx context.Context, a ledger.LiveActive, step int) {
+	for at := a.StepNow; at != step && ctx.Err() == nil; at = (at + 1) % len(a.Steps) {
+		p.step(ctx)
+	}
 }
 
 // turn sets the gauge up, leaves it alone for a moment, and turns the pulley once
