@@ -9,6 +9,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"unicode"
 
 	"github.com/expr-lang/expr"
 	"github.com/expr-lang/expr/ast"
@@ -214,7 +215,13 @@ func quoteList(list []string) string {
 func oneLine(err error) string {
 	var fe *file.Error
 	if errors.As(err, &fe) {
-		return fmt.Sprintf("%s, at character %d", fe.Message, fe.Column+1)
+		// It may quote a text of the condition that holds line ends itself.
+		return strings.Map(func(r rune) rune {
+			if unicode.IsControl(r) {
+				return ' '
+			}
+			return r
+		}, fmt.Sprintf("%s, at character %d", fe.Message, fe.Column+1))
 	}
 	s, _, _ := strings.Cut(err.Error(), "\n")
 	return s
