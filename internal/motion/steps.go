@@ -73,7 +73,7 @@ func (s *Steps) change(c int32) {
 		if r != math.Trunc(r) {
 			tolerance = 1.01
 		}
-		if math.Abs(float64(c)-k*r) > tolerance {
+		if k == 0 || math.Abs(float64(c)-k*r) > tolerance {
 			s.bad[i]++
 		}
 	}
@@ -105,13 +105,39 @@ func (s *Steps) explains(i int, r float64) bool {
 }
 
 // possible tells whether what was seen speaks against the ratio: of the changes
-// of a finer step most do, of its own only those to and from a wild reading.
+// of a finer step most do, of its own only those to and from a wild reading. A
+// change or two fall on many a grid by chance, the more the finer it is, so that
+// rare steps must be as likely as that before they are feared.
 func (s *Steps) possible(i int, r float64) bool {
-	finer := 1 - 1/r // part of a finer step's changes that the ratio does not explain
+	by := r
 	if r != math.Trunc(r) {
-		finer = 1 - 3/r
+		by = r / 3
 	}
-	return float64(s.bad[i]) <= finer/2*float64(s.count)
+	finer := 1 - 1/by // part of a finer step's changes that the ratio does not explain
+	if float64(s.bad[i]) > finer/2*float64(s.count) {
+		return false
+	}
+	return rare(r)*math.Pow(by, float64(s.count-int(s.bad[i]))) >= feared
+}
+
+// feared: a step is reckoned with from odds of one in twenty on.
+const feared = 0.05
+
+// rare is how many gauges have a step of so many last digits for each that steps by
+// the last digit itself (common practice, no source): halves and tens are usual,
+// inches in millimetres and the other way round are not.
+func rare(r float64) float64 {
+	switch r {
+	case 5:
+		return 0.2
+	case 2, 10:
+		return 0.1
+	case 20, 50, 100, 200, 500:
+		return 0.03
+	case 12.7, 25.4, 127, 254, 19.68504, 39.37008:
+		return 0.015
+	}
+	return 0.005
 }
 
 // Ratio is the step in last digits: 1 until a coarser one is certain.

@@ -51,6 +51,44 @@ func TestStepOfAnyGauge(t *testing.T) {
 	}
 }
 
+// A few sizes that lie near each other, pressed on a micrometer of a micrometre, leave
+// open little more than what they show: no step larger than a change that was seen
+// can be feared, nor one that a change happens to fall on.
+func TestAFewSizesBoundTheStep(t *testing.T) {
+	const takes = 4000
+	for n, most := range map[int]float64{3: 2.5, 4: 1.8, 5: 1.5} {
+		sum, wide := 0.0, 0
+		for seed := range uint64(takes) {
+			r := rand.New(rand.NewPCG(seed, 3))
+			var s Steps
+			low, high := math.Inf(1), math.Inf(-1)
+			for range n {
+				v := math.Round(1000 * (30 + 0.003*r.NormFloat64()))
+				low, high = math.Min(low, v), math.Max(high, v)
+				s.Reading(v/1000, 0.001)
+			}
+			if s.Most() > math.Max(1, high-low+1) {
+				t.Fatalf("sizes %v digits apart leave a step of %v open", high-low, s.Most())
+			}
+			sum += s.Most()
+			if s.Most() > 5 {
+				wide++
+			}
+		}
+		if sum/takes > most || wide > takes/40 {
+			t.Errorf("%d sizes: the step may be %.2f digits on average, over 5 in %d of %d", n, sum/takes, wide, takes)
+		}
+	}
+	// 7.9 digits were once feared of these.
+	var s Steps
+	for _, v := range []float64{30.008, 30.000, 30.008, 30.000, 30.008} {
+		s.Reading(v, 0.001)
+	}
+	if s.Most() > 2 {
+		t.Errorf("a change of 8 digits leaves a step of %v open", s.Most())
+	}
+}
+
 // Two stops a few steps apart are two rests, not one, whatever was seen before.
 func TestStopsAFewStepsApart(t *testing.T) {
 	const step = 0.0254
