@@ -212,6 +212,9 @@ func unitTrouble(gauge string, got, want quantity.Unit) string {
 func (c *Capture) Tick(at ledger.Stamp, out *Out) {
 	c.now = at
 	t := at.Seconds()
+	if d := c.deadline(); at.Elapsed >= micros(d) {
+		t = max(t, d) // a whole microsecond may fall short of it by its last bit
+	}
 	switch {
 	case c.gate != nil:
 		c.gate.Tick(t)
@@ -227,14 +230,22 @@ func (c *Capture) Tick(at ledger.Stamp, out *Out) {
 
 // Deadline is the elapsed time in microseconds at which Tick has something to
 // do; MaxInt64 where it has nothing.
-func (c *Capture) Deadline() int64 {
-	d := math.Inf(1)
+func (c *Capture) Deadline() int64 { return micros(c.deadline()) }
+
+// deadline is Deadline in seconds, as the gate or the machine counts it.
+func (c *Capture) deadline() float64 {
 	switch {
 	case c.gate != nil:
-		d = c.gate.Deadline()
+		return c.gate.Deadline()
 	case c.machine != nil:
-		d = c.machine.Deadline()
+		return c.machine.Deadline()
 	}
+	return math.Inf(1)
+}
+
+// micros is the first whole microsecond at which d seconds are over; MaxInt64 for
+// never.
+func micros(d float64) int64 {
 	if d > 1e12 {
 		return math.MaxInt64
 	}

@@ -125,7 +125,7 @@ func (g *Gate) Tick(t float64) {
 }
 
 func (g *Gate) tick(t float64) {
-	if g.begun && !g.open && t-g.from >= g.wait-1e-9 {
+	if g.begun && !g.open && t >= g.from+g.wait-1e-9 {
 		g.open = true
 	}
 }

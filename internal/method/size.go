@@ -34,8 +34,14 @@ func newSize(s Spec, memory, minus *GaugeMemory) *size {
 	return &size{core: newCore(s, memory, minus), seen: gaugings{hasZero: s.HasMaster}, extreme: turningPoint{turning: s.Turning}}
 }
 
-func (m *size) AtRest() bool      { return m.find.Resting() }
-func (m *size) Deadline() float64 { return m.find.Deadline() }
+func (m *size) AtRest() bool { return m.find.Resting() }
+
+func (m *size) Deadline() float64 {
+	if m.done {
+		return inf
+	}
+	return m.find.Deadline()
+}
 
 func (m *size) Tick(t float64, out *Out) {
 	if !m.done {

@@ -40,21 +40,36 @@ func (s *subtract) Reading(r Reading, out *Out) {
 	}
 	s.queue[s.next%subtractQueue] = r
 	s.next++
-	s.flush(r.T-subtractWait, out)
+	s.overdue(r.T, out)
 	if s.have > 0 && s.b.T >= r.T {
 		s.flush(s.b.T, out)
 	}
 }
 
+// waiting is the first reading that waits for the second gauge.
+func (s *subtract) waiting() (r *Reading, ok bool) {
+	return &s.queue[s.first%subtractQueue], s.first < s.next
+}
+
 // flush sends on what was read up to time t.
 func (s *subtract) flush(t float64, out *Out) {
-	for s.first < s.next && s.queue[s.first%subtractQueue].T <= t {
+	for r, ok := s.waiting(); ok && r.T <= t; r, ok = s.waiting() {
+		s.emit(out)
+	}
+}
+
+// overdue sends on what has waited long enough at time t. The sum is the one
+// that Deadline gives: a difference may fall short of it by its last bit, and
+// then the timer would be due for ever.
+func (s *subtract) overdue(t float64, out *Out) {
+	for r, ok := s.waiting(); ok && r.T+subtractWait <= t; r, ok = s.waiting() {
 		s.emit(out)
 	}
 }
 
 func (s *subtract) emit(out *Out) {
 	r := s.queue[s.first%subtractQueue]
+	s.pass(r.T, out)
 	s.first++
 	if s.have == 0 {
 		return // nothing to subtract yet
@@ -68,15 +83,31 @@ func (s *subtract) emit(out *Out) {
 	s.Machine.Reading(r, out)
 }
 
+// pass runs the machine's own timers up to time t.
+func (s *subtract) pass(t float64, out *Out) {
+	for d := s.Machine.Deadline(); d <= t; {
+		s.Machine.Tick(d, out)
+		was := d
+		if d = s.Machine.Deadline(); d <= was {
+			return
+		}
+	}
+}
+
+// Tick lets the machine know of the time only up to the first reading that still
+// waits: a gauge that sends on change is silent only where nothing is on its way.
 func (s *subtract) Tick(t float64, out *Out) {
-	s.flush(t-subtractWait, out)
-	s.Machine.Tick(t, out)
+	s.overdue(t, out)
+	if r, ok := s.waiting(); ok {
+		t = math.Min(t, r.T)
+	}
+	s.pass(t, out)
 }
 
 func (s *subtract) Deadline() float64 {
 	d := s.Machine.Deadline()
-	if s.first < s.next {
-		d = math.Min(d, s.queue[s.first%subtractQueue].T+subtractWait)
+	if r, ok := s.waiting(); ok && d > r.T {
+		return r.T + subtractWait
 	}
 	return d
 }

@@ -253,7 +253,7 @@ func (f *Finder) Tick(t float64) Event {
 	}
 	f.now = t
 	var ev Event
-	if f.pending && t-f.odd.t >= f.silence()-rounding {
+	if f.pending && t >= f.odd.t+f.silence()-rounding {
 		ev |= f.close()
 		f.pending = false
 		f.restart(f.odd)
@@ -366,7 +366,7 @@ func (f *Finder) confirm() Event {
 	n := f.next - f.first
 	switch {
 	case f.set.OnChange:
-		if f.now-f.headT < f.silence()-rounding {
+		if f.now < f.headT+f.silence()-rounding {
 			return 0
 		}
 	case span < f.set.Seconds-rounding:
