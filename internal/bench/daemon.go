@@ -64,6 +64,7 @@ type Daemon struct {
 	engine  engine
 	session *session
 	jobs    int            // sessions opened so far
+	aside   sync.WaitGroup // what is read off the loop; ends with ctx
 	closing sync.WaitGroup // sessions before, whose last rows are still flushed
 	lines   []*line        // by port index; a line that is gone stays, without gauges
 	pedal   pedal
@@ -159,6 +160,7 @@ func Run(ctx context.Context, o Options) error {
 	stop()
 	d.hub.closeAll()
 	side.Wait()
+	d.aside.Wait()
 	return err
 }
 
@@ -246,6 +248,7 @@ func (d *Daemon) openJob(f *files, at ledger.Stamp) error {
 	d.count.waiting = d.count.waiting[:0]
 	d.count.lost.Set(0)
 	d.kept.Store(resume.Seq)
+	d.sheetPictures(f)
 	return nil
 }
 

@@ -179,7 +179,9 @@ func (d *Daemon) command(c ledger.Command, at ledger.Stamp) error {
 		if c.Photo != "" && c.Job != d.session.number {
 			return fmt.Errorf("the job in hand has changed since the photograph came: send the note again")
 		}
-		err = d.engine.command(c, at)
+		if err = d.engine.command(c, at); err == nil && c.PhotoSum != "" {
+			d.session.pictures[c.Photo] = true
+		}
 	case ledger.DoSheet, ledger.DoBench, ledger.DoLink:
 		err = fmt.Errorf("%q is not a person's command", c.Do)
 	default:
@@ -262,6 +264,7 @@ func (d *Daemon) edited(it item) {
 		d.shown.broken = append(problems, ledger.Problem{File: f.bench.File, Text: err.Error()})
 	}
 	d.adviseNext()
+	d.sheetPictures(f)
 	d.log.Info().Msg("edited files took effect")
 }
 

@@ -35,6 +35,8 @@ type session struct {
 	version int
 	origin  ledger.Stamp
 	tapes   *tapes // nil unless asked for
+	// pictures are those whose sum an event states.
+	pictures map[string]bool
 }
 
 // openSession opens the job's folder, repairs what a crash left, and prepares
@@ -48,7 +50,12 @@ func openSession(f *files, o journal.Options, at ledger.Stamp) (*session, captur
 	if err != nil {
 		return nil, capture.Resume{}, err
 	}
-	s := &session{number: o.Number, journal: j, origin: at}
+	s := &session{number: o.Number, journal: j, origin: at, pictures: map[string]bool{}}
+	for _, e := range rec.Events {
+		if name, sum := ledger.NotePhoto(e.Text); e.Kind == ledger.EvNote && sum != "" {
+			s.pictures[name] = true
+		}
+	}
 	at.Elapsed = 0
 	j.Event(ledger.Event{Seq: rec.LastSeq, At: at, Kind: ledger.EvStart, Text: startText()})
 	if err := s.adopt(f, at); err != nil {

@@ -41,7 +41,10 @@ func (r *Record) events() {
 		e := &r.folder.Events[i]
 		switch e.Kind {
 		case ledger.EvNote:
-			r.Findings = append(r.Findings, noteOf(e))
+			// The bench states the sum of a picture that the sheet's notes show already.
+			if f := noteOf(e); f.Words != "" || !slices.ContainsFunc(r.Findings, func(s Finding) bool { return s.When.IsZero() && s.Photo == f.Photo }) {
+				r.Findings = append(r.Findings, f)
+			}
 		case ledger.EvAnchor, ledger.EvStart, ledger.EvStop, ledger.EvPosition, ledger.EvJob, ledger.EvStage, ledger.EvAccept, ledger.EvBench, ledger.EvSheet:
 			// the order of the work, or listed among the files
 		default:

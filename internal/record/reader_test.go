@@ -99,3 +99,20 @@ func TestMomentsFitTheirColumn(t *testing.T) {
 		}
 	}
 }
+
+// A picture of the sheet's own note is shown once, though an event states its
+// sum; one that the page's note brought is its own finding.
+func TestSheetPictureIsShownOnce(t *testing.T) {
+	s := newScene(t, sceneBench, onePlay+"[[note]]\ntext = \"worn\"\nphoto = \"photos/seat.jpg\"\n")
+	at := ledger.Tag{Component: "left swivel pin"}
+	sum := strings.Repeat("ab", 32)
+	s.event(ledger.EvNote, ledger.NoteText(at, "", "photos/seat.jpg", sum))
+	s.event(ledger.EvNote, ledger.NoteText(at, "", "photos/lip.jpg", sum))
+	var shown []string
+	for _, f := range s.end().rec.Findings {
+		shown = append(shown, f.Photo+" "+f.Words)
+	}
+	if got := strings.Join(shown, "; "); got != "photos/seat.jpg worn; photos/lip.jpg " {
+		t.Errorf("findings: %s", got)
+	}
+}
