@@ -71,12 +71,26 @@ func (c *recordCmd) Run(ctx *runContext) error {
 			return err
 		}
 		wrote["bundle"], holds = c.Bundle, holds && proof.Holds
+		for _, name := range tellPlace(c.Dir) {
+			fmt.Fprintf(ctx.Err, "%s says where it was taken, and the bundle packs it as it is\n", name)
+		}
 	}
 	if key != nil {
 		wrote["signed_by"] = bundle.Fingerprint(key.Public().(ed25519.PublicKey))
 	}
 	wrote["holds"] = holds
 	return c.say(ctx, wrote, holds)
+}
+
+// tellPlace are the job's photographs that say where they were taken.
+func tellPlace(dir string) (names []string) {
+	all, _ := filepath.Glob(filepath.Join(dir, "photos", "*"))
+	for _, name := range all {
+		if b, err := os.ReadFile(name); err == nil && record.TellsPlace(b) {
+			names = append(names, filepath.Base(filepath.Dir(name))+"/"+filepath.Base(name))
+		}
+	}
+	return names
 }
 
 // document writes one document.

@@ -224,11 +224,27 @@ func TestPhotographsThatAreNone(t *testing.T) {
 	}
 }
 
+// A picture that says where it was taken is known, one that says only how it was
+// held, or nothing, is not. Tags 0x8825 and 0x0112, Exif 2.32.
+func TestPicturesThatTellTheirPlace(t *testing.T) {
+	head := func(tag string) []byte {
+		return []byte("\xff\xd8\xff\xe1\x00\x22Exif\x00\x00MM\x00\x2a\x00\x00\x00\x08\x00\x01" + tag + "\x00\x04\x00\x00\x00\x01\x00\x00\x00\x1a\x00\x00\x00\x00")
+	}
+	if !TellsPlace(head("\x88\x25")) {
+		t.Error("its place is not seen")
+	}
+	for _, b := range [][]byte{head("\x01\x12"), nil, []byte("\x89PNG\r\n"), head("\x88\x25")[:20]} {
+		if TellsPlace(b) {
+			t.Errorf("%q tells no place", b)
+		}
+	}
+}
+
 // However odd its bytes, a photograph's head never stops the record.
 func FuzzOrientation(f *testing.F) {
 	f.Add([]byte("\xff\xd8\xff\xe1\x00\x22Exif\x00\x00II\x2a\x00\x08\x00\x00\x00\x01\x00\x12\x01\x03\x00\x01\x00\x00\x00\x06\x00\x00\x00"))
 	f.Add([]byte("\xff\xd8\xff\xe0\x00\x04ab\xff\xda"))
-	f.Fuzz(func(t *testing.T, b []byte) { orientation(b) })
+	f.Fuzz(func(t *testing.T, b []byte) { orientation(b); TellsPlace(b) })
 }
 
 // The canvas puts points where a page has them: turned, moved and stretched as

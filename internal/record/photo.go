@@ -2,7 +2,6 @@ package record
 
 import (
 	"bytes"
-	"encoding/binary"
 	"fmt"
 	"image"
 	"image/color"
@@ -108,45 +107,6 @@ func upright(img *image.RGBA, o int) *image.RGBA {
 		}
 	}
 	return out
-}
-
-// orientation finds how a JPEG's camera was held, 1 where it does not say.
-func orientation(b []byte) int {
-	if len(b) < 4 || b[0] != 0xff || b[1] != 0xd8 {
-		return 1
-	}
-	for i := 2; i+4 <= len(b) && b[i] == 0xff; {
-		n := int(binary.BigEndian.Uint16(b[i+2:]))
-		if b[i+1] == 0xda || n < 2 || i+2+n > len(b) {
-			return 1
-		}
-		if body := b[i+4 : i+2+n]; b[i+1] == 0xe1 && bytes.HasPrefix(body, []byte("Exif\x00\x00")) {
-			return exifOrientation(body[6:])
-		}
-		i += 2 + n
-	}
-	return 1
-}
-
-func exifOrientation(b []byte) int {
-	if len(b) < 8 {
-		return 1
-	}
-	var order binary.ByteOrder = binary.BigEndian
-	if b[0] == 'I' {
-		order = binary.LittleEndian
-	}
-	at := int(order.Uint32(b[4:]))
-	if at < 8 || at+2 > len(b) {
-		return 1
-	}
-	n := int(order.Uint16(b[at:]))
-	for at += 2; n > 0 && at+12 <= len(b); at, n = at+12, n-1 {
-		if order.Uint16(b[at:]) == 0x0112 {
-			return int(order.Uint16(b[at+8:]))
-		}
-	}
-	return 1
 }
 
 // photoPlace is a photograph on a page, mm.
