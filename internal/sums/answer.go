@@ -54,6 +54,7 @@ type Result struct {
 
 	settled bool // not an estimate: no uncertainty is carried into it
 	inward  bool // limits to work to: shown rounded into the tolerance
+	drawn   bool // such limits, drawn in by the uncertainty that the inputs give them
 }
 
 func (a *Answer) add(r Result) { a.Results = append(a.Results, r) }
@@ -71,6 +72,17 @@ func (a *Answer) band(name, label string, u quantity.Unit, low, high float64) {
 // limits is a band to work to: a decision, not an estimate.
 func (a *Answer) limits(name, label string, low, high float64) {
 	a.add(Result{Name: name, Label: label, Form: Band, Unit: quantity.MM, Low: low, High: high, settled: true, inward: true})
+}
+
+// within tells whether low..high, widened by the ± of both ends, stays within a
+// span. A hair of float64 noise does not take it out.
+func (a *Answer) within(low, high, u95 float64, wanted value) {
+	const hair = 1e-9 // mm
+	label := "all of it within the clearance wanted"
+	if u95 > 0 {
+		label += ", its ± counted"
+	}
+	a.flag("within", label, low-u95 >= wanted.low-hair && high+u95 <= wanted.high+hair)
 }
 
 // settle is a length that is a decision.
@@ -233,7 +245,7 @@ func (r Result) in(u quantity.Unit) string {
 		if r.inward {
 			low, high = r.shown(low, u, math.Ceil), r.shown(high, u, math.Floor)
 		}
-		if s = n(low); r.Low != r.High {
+		if s = n(low); s != n(high) {
 			s += ".." + n(high)
 		}
 	}

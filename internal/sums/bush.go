@@ -79,6 +79,9 @@ func runBush(v *values) (*Answer, error) {
 	a.limits("bore", "finished bore, between", from, to)
 	a.settle("aim", "aim at", (from+to)/2)
 	a.add(Result{Name: "clearance_at_aim", Label: "clearance then, at the largest place", Unit: quantity.MM, Value: (from+to)/2 - large, U95: u * coverage95, settled: true})
+	if large > small {
+		a.add(Result{Name: "clearance_at_smallest", Label: "and at the smallest place", Unit: quantity.MM, Value: (from+to)/2 - small, U95: u * coverage95, settled: true})
+	}
 	if u > 0 {
 		a.settle("guard", "drawn in at each limit by", from-low)
 		a.assume("the uncertainty is normal; the guard holds for the shaft's and the bore's together")
@@ -102,30 +105,45 @@ func (a *Answer) grinding(v *values, u95 float64) {
 	if v.has("ground") {
 		size = v.num("ground")
 	}
-	if v.has("case") {
-		if !v.has("original") {
-			a.note("how much case is left is not known: give --original, the diameter before wear and grinding")
-		} else {
-			left := v.num("case") - (v.num("original")-size)/2
-			a.length("case_left", "hardened case left after grinding to "+number(size, quantity.MM)+" mm", left)
-			switch {
-			case left <= 0:
-				a.note("the case would be ground through: do not")
-			case v.has("case-left") && left < v.num("case-left"):
-				a.note("less case than has to remain: do not")
-			case !v.has("case-left"):
-				a.note("how much case has to remain: not known, ask the maker")
-			}
+	byCase := math.Inf(-1) // the least diameter that the case allows
+	switch {
+	case v.has("case") && !v.has("original"):
+		a.note("how much case is left is not known: give --original, the diameter before wear and grinding")
+	case v.has("case"):
+		left := v.num("case") - (v.num("original")-size)/2
+		a.length("case_left", "hardened case left after grinding to "+number(size, quantity.MM)+" mm", left)
+		if v.has("case-left") {
+			byCase = v.num("original") - 2*(v.num("case")-v.num("case-left"))
+			a.settle("case_allows", "the case that has to remain allows grinding down to", byCase)
+		}
+		switch {
+		case left <= 0:
+			a.note("the case would be ground through: do not")
+		case size < byCase-1e-9:
+			a.note("less case than has to remain: do not")
+		case !v.has("case-left"):
+			a.note("how much case has to remain: not known, ask the maker")
 		}
 	}
-	switch {
+	const question = "how far it may be ground"
+	mm := func(x float64) string { return number(x, quantity.MM) + " mm" }
+	switch least := v.num("least"); {
 	case !v.has("least"):
-		a.word("may_be_ground", "how far it may be ground", "not known: ask the maker (least diameter, case depth, fillets)")
-	case size < v.num("least"):
-		a.word("may_be_ground", "how far it may be ground", fmt.Sprintf("no further: %s mm is below the maker's least diameter %s", number(size, quantity.MM), v.text("least")))
+		a.word("may_be_ground", question, "not known: ask the maker (least diameter, case depth, fillets)")
+	case size < least-1e-9:
+		a.word("may_be_ground", question, fmt.Sprintf("no further: %s is below the maker's least diameter %s", mm(size), v.text("least")))
+	case size < byCase-1e-9:
+		a.word("may_be_ground", question, fmt.Sprintf("no further: at %s less case is left than has to remain", mm(size)))
+	case byCase > least:
+		a.word("may_be_ground", question, fmt.Sprintf("down to %s, where the case that has to remain begins, if the fillets allow", mm(byCase)))
+		a.settle("metal_left", "left to grind above that, on the diameter", size-byCase)
 	default:
-		a.word("may_be_ground", "how far it may be ground", fmt.Sprintf("down to the maker's least diameter %s, if case depth and fillets allow", v.text("least")))
-		a.settle("metal_left", "left to grind above the maker's least diameter, on the diameter", size-v.num("least"))
+		allow := "case depth and fillets allow"
+		if !math.IsInf(byCase, -1) {
+			allow = "the fillets allow"
+		}
+		a.word("may_be_ground", question, fmt.Sprintf("down to the maker's least diameter %s, if %s", v.text("least"), allow))
+		a.settle("metal_left", "left to grind above the maker's least diameter, on the diameter", size-least)
 	}
 	if v.has("fillet") {
 		a.assume("the fillets keep the maker's radius " + v.text("fillet"))

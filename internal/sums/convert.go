@@ -106,13 +106,14 @@ func runConvert(v *values) (*Answer, error) {
 	if err != nil {
 		return nil, err
 	}
+	a := &Answer{Unit: to}
+	a.assume("the numbers are exact as written")
 	c := &conversion{to: to, places: math.MinInt, inward: v.on("inward")}
 	if v.has("places") {
 		if c.places, err = strconv.Atoi(v.text("places")); err != nil || c.places < 0 || c.places > 15 {
 			return nil, fmt.Errorf("--places %s: expected a whole number from 0 to 15", v.text("places"))
 		}
 	}
-	a := &Answer{Unit: to}
 	switch {
 	case strings.Contains(text, ".."), plus != nil && c.inward:
 		if plus != nil { // limits written as a middle and a tolerance
@@ -282,6 +283,17 @@ func (c *conversion) limits(a *Answer, low, high *quantity.Quantity) error {
 		}
 	} else {
 		a.word("text", "rounded", text)
+		moved := new(big.Rat)
+		if lo != nil {
+			moved.Sub(dl.Rat(), lo)
+		} else if hi != nil {
+			moved.Sub(hi, dh.Rat())
+		}
+		d, err := quantity.RoundRat(moved, c.places+3, quantity.Nearest)
+		if err != nil {
+			return err
+		}
+		a.add(Result{Name: "moved", Label: "the limit moved inwards by (below zero: outwards)", Unit: c.to, Value: d.Float(), Exact: &d, settled: true})
 	}
 	if outside.Sign() > 0 {
 		f, _ := outside.Float64()

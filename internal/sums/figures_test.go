@@ -2,6 +2,7 @@ package sums
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -84,6 +85,34 @@ func TestWords(t *testing.T) {
 		{"fit", "'50 H7/k6'", "fit: transition"},
 		{"tilt", "--clearance 0.040..0.050 --overhang 60 --span 120", "no reading here can show"},
 		{"lash", "--chain 'play 25 deg' --wheel '18 in'", "share stays within it: no"},
+		// 14.3 deg at 9 in is 2.246 in, within 2.25; with 0.5 deg more it is not.
+		{"lash", "--chain 'play 14.3 deg' --wheel '18 in'", "393.209, manual steering, wheel of 18 in: 57.1500 mm (2.25000 in)\n  =        this joint's share stays within it: yes"},
+		{"lash", "--chain 'play 14.3 ± 0.5 deg' --wheel '18 in'", "its ± counted: no"},
+		{"lash", "--chain 'play 5 deg' --wheel '450 mm'", "wheel of 16 in or less (the row below this wheel's size)"},
+		{"bush", bush + "--least 31.75 --original 32 --case 0.8 --case-left 0.5", "down to the maker's least diameter 31.75 mm, if the fillets allow"},
+		{"bush", bush + "--least 31.30 --original 32 --case 0.8 --case-left 0.5", "down to 31.4000 mm, where the case that has to remain begins"},
+		{"bush", bush + "--least 31.30 --ground 31.35 --original 32 --case 0.8 --case-left 0.5", "no further: at 31.3500 mm less case is left"},
+		{"bush", "--shaft 31.87,31.86 --clearance 0.009..0.050", "at the smallest place: 0.0345 mm"},
+		{"press", "--interference 0.05 --at 30 --bore 25", "beyond yield: not known"},
+		{"press", "--interference 0.05 --at 30 --bore 25 --bush-yield 300", "beyond yield: not known"},
+		{"press", "--interference 0.05 --at 30 --bore 25 --bush-yield 300 --housing-yield 300", "beyond yield: no\n"},
+		{"press", "--interference '0.050 ± 0.020 mm' --at 30 --bore 25 --bush-yield 200", "with its ± the stress in the bush may pass its yield"},
+		{"press", "--interference '0.050 ± 0.020 mm' --at 30 --bore 25 --housing-od 60 --finish 25.000..25.021", "nothing is left of it once the ±"},
+		{"fit", "--hole 32.000..32.025", "standard class with just these limits: 32 H7"},
+		{"fit", "--shaft 31.975..31.991", "standard class with just these limits: 32 g6"},
+		{"fit", "--hole 31.750..31.775 --shaft 31.725..31.741", "standard fit with just these limits: 31.75 H7/g6"},
+		{"fit", "--hole 32.000..32.030 --shaft 31.975..31.991", "stay within this clearance: thouwright calc fit 32 --clearance '0.0090..0.0550 mm'"},
+		{"fit", "--hole 32.030 --shaft '31.982 ± 0.003 mm' --clearance 0.009..0.050", "its ± counted: no"},
+		{"fit", "--hole 32.030 --shaft '31.982 ± 0.002 mm' --clearance 0.009..0.050", "its ± counted: yes"},
+		{"fit", "'32 H7/g6' --clearance 0.009..0.050", "within the clearance wanted: yes"},
+		{"warm", "--shaft '32 ± 0.004 mm' --bore 32.003 --temp 20", "warm the shaft may bind: with its ±"},
+		{"warm", "--shaft '31.98 ± 0.004 mm' --bore 32 --temp 20 --clearance 0.018..0.050", "its ± counted: no"},
+		{"shim", "--play 0.31 --band 0.02..0.05 --stock 0.27", "play then: 0.0400 mm"},
+		{"shim", "--play 0.01 --band 0.02..0.05 --stock 0.05", "between 0.010 mm and 0.040 mm more than are fitted"},
+		{"convert", "'..0.050 mm' --inward --places 4", "the limit moved inwards by (below zero: outwards): 0.0000685 in"},
+		{"convert", "'0.009.. mm' --places 4", "the limit moved inwards by (below zero: outwards): 0.0000457 in"},
+		{"convert", "'..0.0501 mm' --to in --places 4", "below zero: outwards): -0.0000276 in"},
+		{"convert", "1 mm", "assumes  the numbers are exact as written"},
 	} {
 		if text := strings.Join(must(t, x.verb, x.line).Lines(), "\n"); !strings.Contains(text, x.want) {
 			t.Errorf("calc %s %s does not say %q:\n%s", x.verb, x.line, x.want, text)
@@ -95,6 +124,38 @@ func TestWords(t *testing.T) {
 	a, b := must(t, "bush", bush+"--bore-u95 0.01 --confidence '90 %'"), must(t, "bush", bush+"--bore-u95 0.01 --confidence 0.9")
 	if x, y := result(t, a, "bore"), result(t, b, "bore"); x.Low != y.Low || x.High != y.High {
 		t.Errorf("90 %% gives %v..%v, 0.9 gives %v..%v", x.Low, x.High, y.Low, y.High)
+	}
+}
+
+// TestDrawnIn: the bore to cut is drawn in by what the interference may be off, so
+// that it finishes within the limits at either end of it.
+func TestDrawnIn(t *testing.T) {
+	const line = " --at 30 --bore 25 --housing-od 60 --finish 25.000..25.021"
+	a := must(t, "press", "--interference '0.025 ± 0.003 mm'"+line)
+	b := result(t, a, "bore_before")
+	if b.U95 != 0 {
+		t.Errorf("limits to work to have a ± of their own: %v", b.U95)
+	}
+	for _, interference := range []string{"0.022", "0.028"} {
+		for _, bore := range []float64{b.Low, b.High} {
+			after := must(t, "press", fmt.Sprintf("--interference %s --at 30 --bore %.9f --housing-od 60", interference, bore))
+			if got := result(t, after, "bore_after").Low; got < 25-1e-6 || got > 25.021+1e-6 {
+				t.Errorf("cut to %v, interference %s: finishes at %v", bore, interference, got)
+			}
+		}
+	}
+	if exact := result(t, must(t, "press", "--interference 0.025"+line), "bore_before"); !(exact.Low < b.Low && b.High < exact.High) {
+		t.Errorf("with a ± %v..%v, without %v..%v", b.Low, b.High, exact.Low, exact.High)
+	}
+}
+
+// TestSlotPlay carries the play's, the pitch's and the slot's ±: turned by 240
+// degrees at 1.5 ± 0.03 mm, from a slot known to 6 degrees.
+func TestSlotPlay(t *testing.T) {
+	a := must(t, "turn", "--play '1.05 ± 0.004 mm' --band 0.02..0.08 --pitch '1.5 ± 0.03 mm' --slots 6 --holes 2 --offset '0 ± 6 deg' --to-slot slacken")
+	want := math.Sqrt(0.004*0.004 + 0.02*0.02 + 0.025*0.025)
+	if r := result(t, a, "slot_play"); math.Abs(r.Value-0.05) > 1e-9 || math.Abs(r.U95-want) > 1e-9 {
+		t.Errorf("play at the slot %v ± %v, by hand 0.05 ± %v", r.Value, r.U95, want)
 	}
 }
 

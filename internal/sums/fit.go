@@ -3,6 +3,7 @@ package sums
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"thouwright/internal/fits"
 	"thouwright/internal/quantity"
@@ -30,6 +31,13 @@ var fitSum = Sum{
 	Picture:  picture(fitDrawing),
 	Cautions: []string{cautionSize},
 	run:      runFit,
+	judge: func(v *values, a *Answer) {
+		least, ok1 := a.Result("least_clearance")
+		greatest, ok2 := a.Result("greatest_clearance")
+		if ok1 && ok2 && v.has("clearance") {
+			a.within(least.Value, greatest.Value, max(least.U95, greatest.U95), v.one("clearance"))
+		}
+	},
 }
 
 // side is a hole or a shaft: its limits in mm and, where known, its class.
@@ -123,14 +131,10 @@ func runFit(v *values) (*Answer, error) {
 		if least < 0 {
 			a.note("a clearance below zero is interference: the shaft is the larger one")
 		}
-		a.backwards(nominal, hole, shaft)
-		if v.has("clearance") {
-			x := v.one("clearance")
-			a.flag("within", "all of it within the clearance wanted", least >= x.low && greatest <= x.high)
-		}
 	} else if v.has("clearance") {
 		return nil, fmt.Errorf("--clearance needs the size alone (calc fit 32 --clearance 0.009..0.050) or both hole and shaft; for a bush to a shaft see calc bush")
 	}
+	a.backwards(nominal, hole, shaft)
 	a.assume("sizes at 20 °C (ISO 1); form errors are not counted")
 	return a, nil
 }
@@ -155,47 +159,72 @@ func (a *Answer) side(name string, s side) {
 	a.band(name, label, quantity.MM, s.low, s.high)
 }
 
-// backwards names the standard classes that the two ranges are.
+// backwards names the standard classes that the ranges are.
 func (a *Answer) backwards(nominal float64, hole, shaft side) {
-	if hole.measured || shaft.measured || !hole.class.IsZero() && !shaft.class.IsZero() {
+	classes := func(x side, n float64, isHole bool) []fits.Class {
+		switch {
+		case !x.given:
+			return []fits.Class{{}}
+		case !x.class.IsZero():
+			return []fits.Class{x.class}
+		}
+		return fits.MatchClass(n, x.low, x.high, isHole)
+	}
+	named := func(x side) bool { return !x.given || !x.class.IsZero() }
+	if hole.measured || shaft.measured || named(hole) && named(shaft) {
 		return
 	}
 	var found []string
 	for _, n := range nominals(nominal, hole, shaft) {
-		hs, ss := []fits.Class{hole.class}, []fits.Class{shaft.class}
-		if hole.class.IsZero() {
-			hs = fits.MatchClass(n, hole.low, hole.high, true)
-		}
-		if shaft.class.IsZero() {
-			ss = fits.MatchClass(n, shaft.low, shaft.high, false)
-		}
-		for _, h := range hs {
-			for _, s := range ss {
+		for _, h := range classes(hole, n, true) {
+			for _, s := range classes(shaft, n, false) {
 				if f, err := fits.New(n, h, s); err == nil {
 					found = append(found, f.String())
 				}
 			}
 		}
 	}
-	a.list("standard", "standard fit with just these limits", found)
+	label := "standard fit with just these limits"
+	if !hole.given || !shaft.given {
+		label = "standard class with just these limits"
+	}
+	a.list("standard", label, found)
+	if least, greatest := hole.low-shaft.high, hole.high-shaft.low; len(found) == 0 && hole.given && shaft.given && least < greatest {
+		n := nominal
+		if n == 0 {
+			n = math.Round(hole.low*1e4) / 1e4
+		}
+		a.note(fmt.Sprintf("standard fits that stay within this clearance: thouwright calc fit %v --clearance '%s..%s mm'", n, number(least, quantity.MM), number(greatest, quantity.MM)))
+	}
 }
 
-// nominals are the sizes tried: the given one, or the nearest rounder numbers.
+// nominals are the sizes tried: the given one, or a limit itself, as on the hole
+// and the shaft basis, and the nearest round numbers.
 func nominals(given float64, hole, shaft side) []float64 {
 	if given > 0 {
 		return []float64{given}
 	}
-	mid := (hole.low + hole.high + shaft.low + shaft.high) / 4
 	var out []float64
-	for _, step := range []float64{1, 0.5, 0.1} {
-		n := math.Round(math.Round(mid/step)*step*10) / 10
-		dup := false
-		for _, o := range out {
-			dup = dup || o == n
-		}
-		if !dup && n > 0 && n <= fits.MaxSize {
+	try := func(n float64) {
+		n = math.Round(n*1e4) / 1e4
+		if n > 0 && n <= fits.MaxSize && !slices.Contains(out, n) {
 			out = append(out, n)
 		}
+	}
+	sum, ends := 0.0, 0.0
+	for _, x := range []side{hole, shaft} {
+		if x.given {
+			sum, ends = sum+x.low+x.high, ends+2
+		}
+	}
+	for _, step := range []float64{1, 0.5, 0.1} {
+		try(math.Round(sum/ends/step) * step)
+	}
+	if hole.given {
+		try(hole.low)
+	}
+	if shaft.given {
+		try(shaft.high)
 	}
 	return out
 }

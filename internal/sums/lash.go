@@ -30,6 +30,7 @@ var lashSum = Sum{
 	Picture:  picture(lashDrawing),
 	Cautions: []string{cautionSteering, "49 CFR 393.209 is for commercial vehicles in the United States; 570.7 for vehicles in use of 10,000 lb or less there. The maker's figure and local rules come first.", cautionAfter, cautionSize},
 	run:      runLash,
+	judge:    judgeLash,
 }
 
 // lashLimit is one row of a table of permitted lash: the wheel's diameter and
@@ -167,26 +168,47 @@ func runLash(v *values) (*Answer, error) {
 	a.value("degrees", "lash at the steering wheel", quantity.Deg, x)
 	rim := x * math.Pi / 180 * wheel / 2
 	a.length("rim_travel", "travel at the rim", rim)
-	manual := func(l lashLimit) float64 { return l.manual }
-	if v.text("steering") == "power" {
-		manual = func(l lashLimit) float64 { return l.power }
-	}
-	limit, row := lashLimitFor(wheel, manual)
-	a.settle("limit_393_209", fmt.Sprintf("for information: 49 CFR 393.209, %s steering, wheel of %s", v.text("steering"), rowName(row)), limit)
-	a.flag("within_393_209", "this joint's share stays within it", rim <= limit)
-	limit, row = lashLimitFor(wheel, func(l lashLimit) float64 { return l.other })
-	a.settle("limit_570_7", fmt.Sprintf("for information: 49 CFR 570.7, wheel of %s", rowName(row)), limit)
-	a.flag("within_570_7", "this joint's share stays within it", rim <= limit)
 	a.note("the whole lash at the rim, engine running with power steering, is what these rules mean; this is the share of the plays named here")
 	a.assume("arms square to their rods, small angles, nothing springs; plays in one chain add up")
 	return a, nil
 }
 
-func rowName(in float64) string {
-	if in == lashLimits[0].wheel {
-		return "16 in or less"
+// judgeLash compares the travel at the rim, its ± counted, with both tables.
+func judgeLash(v *values, a *Answer) {
+	rim, _ := a.Result("rim_travel")
+	wheel := v.num("wheel")
+	stays := "this joint's share stays within it"
+	if rim.U95 > 0 {
+		stays += ", its ± counted"
 	}
-	return strconv.FormatFloat(in, 'f', -1, 64) + " in"
+	for _, x := range []struct {
+		key, rule string
+		column    func(lashLimit) float64
+	}{
+		{"393_209", "393.209, " + v.text("steering") + " steering", func(l lashLimit) float64 {
+			if v.text("steering") == "power" {
+				return l.power
+			}
+			return l.manual
+		}},
+		{"570_7", "570.7", func(l lashLimit) float64 { return l.other }},
+	} {
+		limit, row := lashLimitFor(wheel, x.column)
+		a.settle("limit_"+x.key, fmt.Sprintf("for information: 49 CFR %s, %s", x.rule, rowName(row, wheel)), limit)
+		a.flag("within_"+x.key, stays, rim.Value+rim.U95 <= limit)
+	}
+}
+
+// rowName says which row of a table (in) a wheel (mm) takes its limit from.
+func rowName(in, wheel float64) string {
+	name := "wheel of " + strconv.FormatFloat(in, 'f', -1, 64) + " in"
+	if in == lashLimits[0].wheel {
+		name += " or less"
+	}
+	if wheel > in*25.4+0.5 {
+		name += " (the row below this wheel's size)"
+	}
+	return name
 }
 
 func at(angle bool) string {

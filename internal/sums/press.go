@@ -36,6 +36,14 @@ var pressSum = Sum{
 	Picture:  picture(pressDrawing),
 	Cautions: []string{cautionPress, cautionHeat, cautionSize},
 	run:      runPress,
+	judge: func(v *values, a *Answer) {
+		for _, part := range []string{"bush", "housing"} {
+			s, _ := a.Result(part + "_stress")
+			if y := v.num(part + "-yield"); v.has(part+"-yield") && s.High <= y && s.High+s.U95 > y {
+				a.note("with its ± the stress in the " + part + " may pass its yield strength: press it, measure, and ream to size")
+			}
+		}
+	},
 }
 
 // joint reads the interference and the rings' diameters.
@@ -117,8 +125,9 @@ func runPress(v *values) (*Answer, error) {
 	a.band("pressure", "pressure in the joint", quantity.MPa, p1, p2)
 	a.band("bush_hoop", "hoop stress in the bush (compression below zero)", quantity.MPa, r.bushHoop(p2), r.bushHoop(p1))
 	a.band("housing_hoop", "hoop stress in the housing", quantity.MPa, r.housingHoop(p1), r.housingHoop(p2))
-	beyond := a.yield("bush", r.bushEquivalent(p1), r.bushEquivalent(p2), v)
-	beyond = a.yield("housing", r.housingEquivalent(p1), r.housingEquivalent(p2), v) || beyond
+	bush, bushKnown := a.yield("bush", r.bushEquivalent(p1), r.bushEquivalent(p2), v)
+	housing, housingKnown := a.yield("housing", r.housingEquivalent(p1), r.housingEquivalent(p2), v)
+	beyond := bush || housing
 	if v.has("length") {
 		l, err := v.positive("length")
 		if err != nil {
@@ -133,7 +142,14 @@ func runPress(v *values) (*Answer, error) {
 	} else {
 		a.note("press force: give --length")
 	}
-	a.flag("beyond_yield", "beyond yield", beyond)
+	switch {
+	case beyond:
+		a.word("beyond_yield", "beyond yield", "yes")
+	case bushKnown && housingKnown:
+		a.word("beyond_yield", "beyond yield", "no")
+	default:
+		a.word("beyond_yield", "beyond yield", "not known")
+	}
 	switch {
 	case r.di == 0:
 	case beyond:
@@ -156,23 +172,23 @@ func (m material) elastic(part string) string {
 }
 
 // yield compares a part's equivalent stress with its yield strength and tells
-// whether the greatest interference passes it.
-func (a *Answer) yield(part string, s1, s2 float64, v *values) bool {
+// whether the greatest interference passes it, and whether that is known.
+func (a *Answer) yield(part string, s1, s2 float64, v *values) (beyond, known bool) {
 	a.band(part+"_stress", "equivalent stress in the "+part+" (von Mises)", quantity.MPa, s1, s2)
 	if !v.has(part + "-yield") {
 		a.note("yield strength of the " + part + " not given: the figures hold only while its stress stays below it")
-		return false
+		return false, false
 	}
 	y := v.num(part + "-yield")
 	if y <= 0 {
-		return true
+		return true, true
 	}
 	a.value(part+"_of_yield", "that is, of its yield strength at most (%)", quantity.None, 100*s2/y)
 	if s2 > y {
 		a.note(fmt.Sprintf("the %s yields: %.0f MPa against %s", part, s2, v.text(part+"-yield")))
-		return true
+		return true, true
 	}
-	return false
+	return false, true
 }
 
 // closing says how much the bore closes in, and what to cut before pressing.
@@ -202,5 +218,5 @@ func (a *Answer) closing(v *values, r ring, low, high float64) {
 		a.note("no bore cut before pressing is sure to finish within --finish, because the interference varies too much: cut it smaller and ream after pressing")
 		return
 	}
-	a.limits("bore_before", "bore to cut before pressing, between", from, to)
+	a.add(Result{Name: "bore_before", Label: "bore to cut before pressing, between", Form: Band, Unit: quantity.MM, Low: from, High: to, settled: true, inward: true, drawn: true})
 }

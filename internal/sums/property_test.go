@@ -234,7 +234,7 @@ func TestLameAgainstItsEquations(t *testing.T) {
 // the bore to cut gives the finish at both ends of the interference.
 func TestPressYield(t *testing.T) {
 	line := "--interference 0.020..0.030 --at 30 --bore 25 --housing-od 60 --finish 25.000..25.021 --bush-yield "
-	if a := must(t, "press", line+"20"); !result(t, a, "beyond_yield").Yes {
+	if a := must(t, "press", line+"20"); result(t, a, "beyond_yield").Text != "yes" {
 		t.Error("20 MPa is not beyond yield")
 	} else {
 		for _, name := range []string{"close_in", "bore_before", "bore_after"} {

@@ -113,10 +113,12 @@ func runShim(v *values) (*Answer, error) {
 		least, most = most, least
 	}
 	a.assume("adding a shim makes the play " + v.text("adding") + " (--adding): make sure, the other way round it goes the wrong way")
-	a.limits("pack_range", packLabel(fitted), math.Max(0, least), math.Max(0, most))
-	if most < 0 {
+	if most >= 0 {
+		a.limits("pack_range", packLabel(fitted), math.Max(0, least), most)
+	} else {
 		a.Failed = true
-		a.note("shims have to come out, more than are fitted: give the ones now in with --fitted, or see --adding")
+		from, to := Result{Unit: quantity.MM, Value: -most}, Result{Unit: quantity.MM, Value: -least}
+		a.note(fmt.Sprintf("shims have to come out, between %s and %s more than are fitted: give the ones now in with --fitted, or see --adding", from.plainly(v.unit), to.plainly(v.unit)))
 		a.list("shims", "shims", nil)
 		return a, nil
 	}

@@ -1,11 +1,15 @@
 package sums
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // spread carries the inputs' uncertainties into the results by first-order
 // propagation (JCGM 100, 5.1.2): each uncertain input in turn goes up and down
 // by its expanded uncertainty, half the change of a result is its share, and
 // independent shares add as squares. One common coverage factor is assumed.
+// Limits to work to get no ± but are drawn in by it.
 func (s *Sum) spread(v *values, a *Answer) {
 	if len(a.Results) == 0 {
 		return
@@ -23,7 +27,7 @@ func (s *Sum) spread(v *values, a *Answer) {
 			for k, r := range a.Results {
 				d := 0.0
 				switch {
-				case r.settled || r.Form > Band:
+				case r.settled && !r.drawn || r.Form > Band:
 					continue
 				case err1 == nil && err2 == nil:
 					d = change(r, up, down) / 2
@@ -36,6 +40,9 @@ func (s *Sum) spread(v *values, a *Answer) {
 				}
 				if math.IsNaN(d) {
 					lost = true
+					if r.drawn { // not known how far to draw it in
+						sums[k] = math.Inf(1)
+					}
 					continue
 				}
 				sums[k] += d * d
@@ -47,10 +54,21 @@ func (s *Sum) spread(v *values, a *Answer) {
 	}
 	for k := range a.Results {
 		// A share below a picometre is rounding of the arithmetic.
-		if u := math.Sqrt(sums[k]); u > 1e-9 {
-			a.Results[k].U95 = u
+		u := math.Sqrt(sums[k])
+		switch r := &a.Results[k]; {
+		case r.drawn:
+			r.Low, r.High = r.Low+u, r.High-u
+		case u > 1e-9:
+			r.U95 = u
 		}
 	}
+	a.Results = slices.DeleteFunc(a.Results, func(r Result) bool {
+		if r.drawn && !(r.Low <= r.High) {
+			a.note(r.Label + ": nothing is left of it once the ± of the inputs is taken off")
+			return true
+		}
+		return false
+	})
 	a.assume("the ± of the inputs are expanded uncertainties (95 %), independent of each other, carried to first order (JCGM 100)")
 	if lost {
 		a.note("for some results the uncertainty could not be carried: an input at the edge of its ± gives no answer")

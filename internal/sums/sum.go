@@ -52,7 +52,8 @@ type Sum struct {
 	Picture  string // the geometry as inline SVG, drawn in currentColor
 	Cautions []string
 
-	run func(v *values) (*Answer, error)
+	run   func(v *values) (*Answer, error)
+	judge func(v *values, a *Answer) // after run: what the results mean with their ±
 }
 
 // All is every sum, in the order of the command's help.
@@ -101,6 +102,9 @@ func (s Sum) Run(in Inputs, unit quantity.Unit) (*Answer, error) {
 		return nil, err
 	}
 	s.spread(v, a)
+	if s.judge != nil {
+		s.judge(v, a)
+	}
 	a.Verb, a.Title, a.Source = s.Verb, s.Title, s.Source
 	if a.Unit == quantity.None {
 		a.Unit = unit

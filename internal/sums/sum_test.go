@@ -76,7 +76,7 @@ func TestEveryExample(t *testing.T) {
 				if len(a.Given) == 0 || len(a.Results) == 0 || a.Formula == "" || a.Source == "" {
 					t.Errorf("%s: given %v, results %v, formula %q", e, a.Given, a.Results, a.Formula)
 				}
-				if s.Verb != "convert" && (len(a.Assumes) == 0 || len(a.Cautions) == 0) {
+				if len(a.Assumes) == 0 || s.Verb != "convert" && len(a.Cautions) == 0 {
 					t.Errorf("%s: assumes %v, cautions %v", e, a.Assumes, a.Cautions)
 				}
 				text := strings.Join(a.Lines(), "\n")

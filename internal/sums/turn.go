@@ -84,6 +84,14 @@ func (v *values) pitch() (float64, error) {
 	return 0, missing("pitch", "the thread's pitch, such as 1.5 mm, or --tpi")
 }
 
+// pitchU95 is the expanded uncertainty of the pitch in mm.
+func (v *values) pitchU95() float64 {
+	if v.has("tpi") {
+		return 25.4 / (v.num("tpi") * v.num("tpi")) * v.one("tpi").u95
+	}
+	return v.one("pitch").u95
+}
+
 // way says a turn in words; positive tightens.
 func way(deg float64, hand string) string {
 	if math.Abs(deg) < 0.05 {
@@ -221,7 +229,9 @@ func (a *Answer) slots(v *values, play, low, high, aim, pitch float64) error {
 	}
 	a.add(Result{Name: "slot_turn", Label: "turn to the slot, " + why, Unit: quantity.Deg, Value: pick, settled: true})
 	a.word("slot_way", "that is", way(pick, hand))
-	a.add(Result{Name: "slot_play", Label: "play there", Unit: quantity.MM, Value: gives, U95: v.one("play").u95, settled: true})
+	// What the play now, the thread and the slot's place are uncertain by.
+	u := math.Hypot(v.one("play").u95, math.Hypot(pick/360*v.pitchU95(), v.one("offset").u95/360*pitch))
+	a.add(Result{Name: "slot_play", Label: "play there", Unit: quantity.MM, Value: gives, U95: u, settled: true})
 	a.flag("slot_in_band", "which is in the band", inBand(gives))
 	return nil
 }

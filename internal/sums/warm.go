@@ -34,6 +34,18 @@ var warmSum = Sum{
 	Picture:  picture(warmDrawing),
 	Cautions: []string{cautionHeat, cautionAfter, cautionSize},
 	run:      runWarm,
+	judge: func(v *values, a *Answer) {
+		c, _ := a.Result("clearance")
+		switch {
+		case c.Low < 0:
+			a.note("warm the shaft can bind: the clearance falls below zero")
+		case c.Low-c.U95 < 0:
+			a.note("warm the shaft may bind: with its ± the clearance reaches below zero")
+		}
+		if v.has("clearance") {
+			a.within(c.Low, c.High, c.U95, v.one("clearance"))
+		}
+	},
 }
 
 func runWarm(v *values) (*Answer, error) {
@@ -126,13 +138,6 @@ func runWarm(v *values) (*Answer, error) {
 	a.assume(housing.say("housing"))
 	a.band("clearance", "clearance warm", quantity.MM, low, high)
 	a.band("change", "change from cold", quantity.MM, low-(bl-sh), high-(bh-sl))
-	if low < 0 {
-		a.note("warm the shaft can bind: the clearance falls below zero")
-	}
-	if v.has("clearance") {
-		x := v.one("clearance")
-		a.flag("within", "all of it within the clearance wanted", low >= x.low && high <= x.high)
-	}
 	a.assume("each part at one even temperature, bush free to grow lengthwise, all elastic")
 	return a, nil
 }
