@@ -114,6 +114,9 @@ func (c *proofCmd) Run(ctx *runContext) error {
 		return err
 	}
 	if blocks > 0 {
+		for _, s := range strings.Split(c.Blocks, ",") {
+			run.Names = append(run.Names, strings.TrimSpace(s))
+		}
 		run.Sizes = func(u quantity.Unit) []float64 {
 			std, err := in(u)
 			if err != nil {

@@ -9,6 +9,7 @@ import (
 	"io"
 	"math"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -31,6 +32,7 @@ type Proving struct {
 	Bell   bool // says is a terminal: ring at each rest
 	// Sizes are the blocks, in the gauge's unit once that is known; nil for a screw.
 	Sizes func(quantity.Unit) []float64
+	Names []string // of the blocks, in the order of Sizes: as the person wrote them
 
 	says    io.Writer
 	name    string
@@ -184,11 +186,17 @@ func (p *Proving) place(t, v float64) string {
 	if !ok {
 		return ""
 	}
-	s := fmt.Sprintf(": on %.6g", on)
+	block := func(size float64) string {
+		if i := slices.Index(sizes, size); i >= 0 && i < len(p.Names) {
+			return p.Names[i]
+		}
+		return fmt.Sprintf("%.6g %s", size, p.unit)
+	}
+	s := ": on " + block(on)
 	if p.Wanted > 0 && p.rests >= p.Wanted {
 		return s
 	}
-	return s + fmt.Sprintf("; next %.6g", next)
+	return s + "; next " + block(next)
 }
 
 // done: the last rest that was wanted is over, or was listened to long enough.
