@@ -28,7 +28,8 @@ func (c *Capture) stay(res *method.Result, out *Out) {
 	}
 	if c.adjust.inBand {
 		c.say(out, SaidLock, "in the band: fasten the lock, then measure again")
-		c.waiting, c.gate, c.machine = true, method.NewGate(c.spec, res), nil
+		c.putAway()
+		c.waiting, c.gate = true, method.NewGate(c.spec, res)
 		return
 	}
 	c.adjust.open = true

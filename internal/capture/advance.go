@@ -14,7 +14,8 @@ func (c *Capture) open(i int, out *Out) {
 
 // enter makes the place of index i active without starting to measure.
 func (c *Capture) enter(i int, out *Out) {
-	c.at, c.machine, c.gate, c.waiting = i, nil, nil, false
+	c.putAway()
+	c.at, c.gate, c.waiting = i, nil, false
 	c.adjust, c.view = adjusting{}, view{}
 	if i < 0 || i >= len(c.sheet.places) {
 		c.at = len(c.sheet.places)
@@ -40,7 +41,8 @@ func (c *Capture) enter(i int, out *Out) {
 
 // start begins a fresh take at the active place.
 func (c *Capture) start(out *Out) {
-	c.machine, c.gate, c.waiting = nil, nil, false
+	c.putAway()
+	c.gate, c.waiting = nil, false
 	if c.at >= len(c.sheet.places) {
 		return
 	}
@@ -48,12 +50,20 @@ func (c *Capture) start(out *Out) {
 	if c.minus.gauge != "" {
 		minus = c.remember(c.minus.gauge)
 	}
-	m, err := method.New(c.spec, c.remember(c.spec.Gauge.Name), minus)
+	m, err := method.Again(c.spent, c.spec, c.remember(c.spec.Gauge.Name), minus)
+	c.spent = nil
 	if err != nil { // config.Spec has checked the sheet; this is a bug's last line of defence
 		c.say(out, SaidCaution, err.Error())
 		return
 	}
 	c.machine = m
+}
+
+// putAway ends the use of the present machine.
+func (c *Capture) putAway() {
+	if c.machine != nil {
+		c.spent, c.machine = c.machine, nil
+	}
 }
 
 // announce makes the place of index i active after a take: how it opens is the

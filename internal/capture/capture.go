@@ -24,6 +24,7 @@ type Capture struct {
 
 	spec    method.Spec
 	machine method.Machine // nil while waiting, or when all is measured
+	spent   method.Machine // the one before, whose memory the next takes
 	waiting bool           // announced, to be opened …
 	gate    *method.Gate   // … by this, or by a command alone where it is nil
 	main    feed

@@ -173,7 +173,7 @@ func (c *Capture) giveUp(why string, out *Out) {
 	if p := c.machine.Progress(); p.Strokes > 0 {
 		c.event(out, ledger.EvDropped, c.spec.Gauge.Name, fmt.Sprintf("%s: %d strokes, %s", c.where(), p.Strokes, why))
 	}
-	c.machine = nil
+	c.putAway()
 }
 
 // Link takes the news that gauges' ports came or went. No take may straddle a

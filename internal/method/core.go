@@ -25,8 +25,9 @@ type core struct {
 	high    float64
 }
 
-func newCore(s Spec, memory, minus *GaugeMemory) core {
-	return core{spec: s, memory: memory, minus: minus, find: motion.NewFinder(motion.Settings{
+// newCore works with the finder find, made anew.
+func newCore(s Spec, memory, minus *GaugeMemory, find *motion.Finder) core {
+	return core{spec: s, memory: memory, minus: minus, find: find.Renew(motion.Settings{
 		Seconds:  s.RestSeconds,
 		Count:    s.RestCount,
 		Floor:    s.twoMicron(),

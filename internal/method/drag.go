@@ -45,7 +45,7 @@ func newDrag(s Spec, memory, minus *GaugeMemory) *drag {
 	if s.Compare == "" {
 		s.Compare = Running
 	}
-	return &drag{core: newCore(s, memory, minus), pull: make([]Reading, 0, 256)}
+	return &drag{core: newCore(s, memory, minus, new(motion.Finder)), pull: make([]Reading, 0, 256)}
 }
 
 func (m *drag) AtRest() bool { return m.find.Resting() && !m.pulling }

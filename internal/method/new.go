@@ -19,6 +19,13 @@ const (
 // check's gauge and minusMemory of its second gauge; they may be nil, and may
 // go on learning while the machine works.
 func New(s Spec, memory, minusMemory *GaugeMemory) (Machine, error) {
+	return Again(nil, s, memory, minusMemory)
+}
+
+// Again is New in the memory of a machine that is not used any more: take
+// follows take, and what one allocated is what the next needs. It knows nothing
+// of what that machine knew. spent may be nil, or of another method.
+func Again(spent Machine, s Spec, memory, minusMemory *GaugeMemory) (Machine, error) {
 	s, err := s.checked()
 	if err != nil {
 		return nil, err
@@ -32,7 +39,11 @@ func New(s Spec, memory, minusMemory *GaugeMemory) (Machine, error) {
 	var m Machine
 	switch s.Method {
 	case Play, EndPlay:
-		m = newPlay(s, memory, minusMemory)
+		if sub, ok := spent.(*subtract); ok {
+			spent = sub.Machine
+		}
+		old, _ := spent.(*play)
+		m = newPlay(s, memory, minusMemory, old)
 	case Size:
 		m = newSize(s, memory, minusMemory)
 	case RunOut:

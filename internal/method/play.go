@@ -25,13 +25,21 @@ type play struct {
 	reason  string
 }
 
-func newPlay(s Spec, memory, minus *GaugeMemory) *play {
-	m := &play{core: newCore(s, memory, minus), fine: motion.NewFinder(motion.Settings{
+// newPlay makes a machine in the memory of a spent one; nil is none.
+func newPlay(s Spec, memory, minus *GaugeMemory, spent *play) *play {
+	if spent == nil {
+		spent = &play{core: core{find: new(motion.Finder)}, fine: new(motion.Finder)}
+		for k := range spent.best {
+			spent.best[k].room(s.Strokes + 10)
+			spent.turns[k].turns = make([]turn, 0, s.Strokes+10)
+		}
+	}
+	m := &play{core: newCore(s, memory, minus, spent.find), fine: spent.fine.Renew(motion.Settings{
 		Seconds: s.RestSeconds, Count: s.RestCount, Steps: 0.9, OnChange: s.Gauge.Sends == ledger.OnChange,
 	})}
 	for k := range m.best {
-		m.best[k].room(s.Strokes + 10)
-		m.turns[k].turns = make([]turn, 0, s.Strokes+10)
+		m.best[k].reuse(&spent.best[k])
+		m.turns[k].turns = spent.turns[k].turns[:0]
 	}
 	return m
 }
@@ -122,6 +130,7 @@ func (m *play) finish(out *Out) {
 	if !m.stoodStill() {
 		res.NoVerdict = "the stand moved"
 	}
+	res.Rests = make([]ledger.Rest, 0, len(s.turns))
 	res.Value, res.Budget = m.spec.angled(m.result())
 	if a := assumedNote(res.Budget); a != "" {
 		res.Note = joinNote(res.Note, a)

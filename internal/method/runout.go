@@ -41,7 +41,7 @@ const (
 )
 
 func newRunOut(s Spec, memory, minus *GaugeMemory) *runOut {
-	return &runOut{core: newCore(s, memory, minus), kept: make([]Reading, 0, 256)}
+	return &runOut{core: newCore(s, memory, minus, new(motion.Finder)), kept: make([]Reading, 0, 256)}
 }
 
 func (m *runOut) AtRest() bool { return m.find.Resting() }

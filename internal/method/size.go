@@ -31,7 +31,7 @@ type size struct {
 }
 
 func newSize(s Spec, memory, minus *GaugeMemory) *size {
-	return &size{core: newCore(s, memory, minus), seen: gaugings{hasZero: s.HasMaster}, extreme: turningPoint{turning: s.Turning}}
+	return &size{core: newCore(s, memory, minus, new(motion.Finder)), seen: gaugings{hasZero: s.HasMaster}, extreme: turningPoint{turning: s.Turning}}
 }
 
 func (m *size) AtRest() bool { return m.find.Resting() }

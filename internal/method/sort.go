@@ -34,6 +34,12 @@ func (s *series) room(n int) {
 	s.fit.ends = make([]mean, 0, 4)
 }
 
+// reuse takes the room that another series has.
+func (s *series) reuse(o *series) {
+	s.lengths, s.work, s.points, s.reasons = o.lengths[:0], o.work[:0], o.points[:0], o.reasons[:0]
+	s.fit.ends = o.fit.ends[:0]
+}
+
 const (
 	// madToSigma turns a median absolute deviation into a standard deviation.
 	madToSigma = 1.4826

@@ -20,7 +20,7 @@ const (
 	// ringSize is how many readings of a rest are kept; of a longer rest the
 	// last ones.
 	ringSize = 256
-	// ringBegin holds the rests of a quick hand; a new finder is made for each take.
+	// ringBegin holds the rests of a quick hand.
 	ringBegin = 32
 	// gapSeconds: a streaming gauge that was silent for longer has lost
 	// readings, and what it shows then starts a new stretch.
@@ -101,7 +101,10 @@ type Finder struct {
 }
 
 // NewFinder gives a finder for one gauge.
-func NewFinder(s Settings) *Finder {
+func NewFinder(s Settings) *Finder { return new(Finder).Renew(s) }
+
+// Renew makes a finder that knows nothing of f, in its memory.
+func (f *Finder) Renew(s Settings) *Finder {
 	if s.Seconds <= 0 {
 		s.Seconds = RestSeconds
 	}
@@ -111,7 +114,12 @@ func NewFinder(s Settings) *Finder {
 	if s.Steps <= 0 {
 		s.Steps = windowSteps
 	}
-	return &Finder{set: s, ring: make([]sample, ringBegin)}
+	ring := f.ring
+	if ring == nil {
+		ring = make([]sample, ringBegin)
+	}
+	*f = Finder{set: s, ring: ring}
+	return f
 }
 
 // SetStep tells the gauge's step, in the unit of the readings.
