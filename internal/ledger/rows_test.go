@@ -178,6 +178,13 @@ func TestNumbers(t *testing.T) {
 		if err != nil || Number(back) != s || math.Abs(back-v) > 5e-12*math.Abs(v) && math.Abs(v) >= 1e-18 {
 			t.Fatalf("%g is written %q and read as %g", v, s, back)
 		}
+		// Package strconv finds the shortest text of the number with twelve digits.
+		if math.Abs(v) >= 1e-18 {
+			twelve, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'e', 11, 64), 64)
+			if want := strconv.FormatFloat(twelve, 'f', -1, 64); s != want {
+				t.Fatalf("%g is written %q, expected %q", v, s, want)
+			}
+		}
 	})
 }
 

@@ -75,10 +75,40 @@ func AppendNumber(b []byte, v float64) []byte {
 		return append(b, '0')
 	}
 	var tmp [32]byte
-	if r, err := strconv.ParseFloat(string(strconv.AppendFloat(tmp[:0], v, 'e', 11, 64)), 64); err == nil {
-		v = r
+	e := strconv.AppendFloat(tmp[:0], v, 'e', 11, 64) // -d.ddddddddddde-xx
+	if e[0] == '-' {
+		b, e = append(b, '-'), e[1:]
 	}
-	return strconv.AppendFloat(b, v, 'f', -1, 64)
+	power := 0
+	for _, c := range e[15:] {
+		power = 10*power + int(c-'0')
+	}
+	if e[14] == '-' {
+		power = -power
+	}
+	e[1] = e[0]
+	digits := e[1:13]
+	for digits[len(digits)-1] == '0' {
+		digits = digits[:len(digits)-1]
+	}
+	// Up to 15 digits no other text of a float64 is as short.
+	whole := power + 1 // of the digits stand before the point
+	switch {
+	case whole <= 0:
+		b = append(b, "0."...)
+		for range -whole {
+			b = append(b, '0')
+		}
+		return append(b, digits...)
+	case whole >= len(digits):
+		b = append(b, digits...)
+		for range whole - len(digits) {
+			b = append(b, '0')
+		}
+		return b
+	}
+	b = append(append(b, digits[:whole]...), '.')
+	return append(b, digits[whole:]...)
 }
 
 // Number is AppendNumber as a string.
