@@ -134,8 +134,8 @@ func (s suggester) clearance(t *ledger.Take, c Check) []Suggestion {
 	a, err := sum.Run(x.Inputs, u)
 	if err != nil {
 		x.Text = fmt.Sprintf("%s: no bush for the shaft as it is: %v", where(t), err)
-		if clean, ok := cleanUp(shafts); ok { // ground true it may work
-			x.Inputs["ground"] = []string{clean}
+		if clean, ground, ok := cleanUp(shafts); ok { // ground true it may work
+			x.Inputs["ground"] = []string{ground}
 			if a, err := sum.Run(x.Inputs, u); err == nil {
 				b, _ := a.Result("bore")
 				x.Text = fmt.Sprintf("%s: no one bush for the shaft as it is; ground true, to %s or less, it takes a bush finished to a bore of %s. How far it may be ground: ask the maker", where(t), clean, b.toWork(u))
@@ -147,8 +147,8 @@ func (s suggester) clearance(t *ledger.Take, c Check) []Suggestion {
 	x.Answer = a
 	bore, _ := a.Result("bore")
 	x.Text = fmt.Sprintf("%s: for the shaft as it measures, a bush finished to a bore of %s", where(t), bore.toWork(u))
-	if clean, ok := cleanUp(shafts); ok {
-		in := Inputs{"clearance": x.Inputs["clearance"], "shaft": x.Inputs["shaft"], "ground": {clean}}
+	if clean, ground, ok := cleanUp(shafts); ok {
+		in := Inputs{"clearance": x.Inputs["clearance"], "shaft": x.Inputs["shaft"], "ground": {ground}}
 		if g, err := sum.Run(in, u); err == nil {
 			b, _ := g.Result("bore")
 			x.Text += fmt.Sprintf("; ground to clean up, at %s or less, a bush finished to a bore of %s at that size", clean, b.toWork(u))
@@ -158,22 +158,26 @@ func (s suggester) clearance(t *ledger.Take, c Check) []Suggestion {
 	return []Suggestion{x.done()}
 }
 
-// cleanUp is the size at or below which grinding cleans the shaft up.
-func cleanUp(shafts []*ledger.Take) (string, bool) {
-	least := math.Inf(1)
+// cleanUp is the size at or below which grinding cleans the shaft up, and the same
+// as a sum reads it: measured no better, once ground, than the shaft is now.
+func cleanUp(shafts []*ledger.Take) (size, ground string, ok bool) {
+	least, u := math.Inf(1), 0.0
 	unit := shafts[0].Unit
 	for _, t := range shafts {
-		v, err := quantity.Convert(t.Result-u95(t), t.Unit, unit)
-		if err != nil {
-			return "", false
+		v, err1 := quantity.Convert(t.Result-u95(t), t.Unit, unit)
+		d, err2 := quantity.Convert(u95(t), t.Unit, unit)
+		if err1 != nil || err2 != nil {
+			return "", "", false
 		}
-		least = math.Min(least, v)
+		least, u = math.Min(least, v), math.Max(u, d)
 	}
-	n, ok := shopPlaces[unit]
-	if !ok {
+	n, known := shopPlaces[unit]
+	if !known {
 		n = places[unit]
 	}
-	return strconv.FormatFloat(roundDown(least, n), 'f', n, 64) + " " + unit.String(), true // or less: never rounded up
+	least = roundDown(least, n) // or less: never rounded up
+	size = strconv.FormatFloat(least, 'f', n, 64) + " " + unit.String()
+	return size, measured(least, u, unit), true
 }
 
 // endPlay suggests the turn of the adjuster, or the shims.
@@ -185,13 +189,11 @@ func (s suggester) endPlay(t *ledger.Take, c Check) []Suggestion {
 	in := Inputs{"play": {measuredText(t)}, "band": {band}}
 	if c.Pitch <= 0 {
 		x := suggestion(t, c, "shim", in)
-		low, _ := quantity.Convert(math.Max(0, c.Low), c.Unit, t.Unit)
-		high, _ := quantity.Convert(c.High, c.Unit, t.Unit)
-		if t.Result > high {
-			x.Text = fmt.Sprintf("%s: shims have to take away between %s and %s of play (calc shim finds the fewest from your stock)", where(t), length(t.Result-high, t.Unit), length(t.Result-low, t.Unit))
-		} else {
-			x.Text = fmt.Sprintf("%s: shims have to give between %s and %s more play (calc shim finds the fewest from your stock)", where(t), length(low-t.Result, t.Unit), length(high-t.Result, t.Unit))
+		text, ok := shimsText(t, c)
+		if !ok {
+			return nil
 		}
+		x.Text = where(t) + ": " + text + " (calc shim finds the fewest from your stock)"
 		return []Suggestion{x.done()}
 	}
 	in["pitch"] = []string{fmt.Sprintf("%.6g mm", c.Pitch)}
@@ -223,13 +225,34 @@ func (s suggester) endPlay(t *ledger.Take, c Check) []Suggestion {
 	return []Suggestion{x.done()}
 }
 
-func length(v float64, u quantity.Unit) string {
-	mm, err := quantity.Convert(v, u, quantity.MM)
-	if err != nil {
-		return number(v, u) + " " + u.String()
+// shimsText says how much shims have to take away or to give, the ± of the play
+// counted as calc shim counts it.
+func shimsText(t *ledger.Take, c Check) (string, bool) {
+	mm := func(v float64, u quantity.Unit) float64 {
+		x, err := quantity.Convert(v, u, quantity.MM)
+		if err != nil {
+			return math.NaN()
+		}
+		return x
 	}
-	return Result{Unit: quantity.MM, Value: mm}.plainly(u)
+	play, low, high := mm(t.Result, t.Unit), mm(math.Max(0, c.Low), c.Unit), mm(c.High, c.Unit)
+	if math.IsNaN(play + low + high) {
+		return "", false
+	}
+	loose := play > high
+	if l, h, ok := guarded(low, high, mm(u95(t), t.Unit)/coverage95, suggestConfidence); ok {
+		low, high = l, h
+	} else { // nothing is sure: aim at the middle and measure again
+		low, high = (low+high)/2, (low+high)/2
+	}
+	if loose {
+		return "shims have to take away " + Result{Unit: quantity.MM, Low: play - high, High: play - low}.toWork(c.Unit) + " of play", true
+	}
+	return "shims have to give " + Result{Unit: quantity.MM, Low: low - play, High: high - play}.toWork(c.Unit) + " more play", true
 }
+
+// suggestConfidence is what the sums take where none is given.
+const suggestConfidence = 0.95
 
 // bandText is the check's limits as a range; a play's open lower end is zero.
 func bandText(c Check) (string, bool) {
@@ -251,12 +274,14 @@ func u95(t *ledger.Take) float64 {
 }
 
 // measuredText is a take's result as a sum reads it.
-func measuredText(t *ledger.Take) string {
-	s := number(t.Result, t.Unit)
-	if u := number(u95(t), t.Unit); !isZero(u) {
+func measuredText(t *ledger.Take) string { return measured(t.Result, u95(t), t.Unit) }
+
+func measured(v, u95 float64, unit quantity.Unit) string {
+	s := number(v, unit)
+	if u := number(u95, unit); !isZero(u) {
 		s += " ± " + u
 	}
-	return s + " " + t.Unit.String()
+	return s + " " + unit.String()
 }
 
 func where(t *ledger.Take) string {
