@@ -25,7 +25,8 @@ func TestScripts(t *testing.T) {
 		t.Fatal(err)
 	}
 	testscript.Run(t, testscript.Params{
-		Dir: "testdata/script",
+		Dir:  "testdata/script",
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"stream": streamCmd},
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("EXAMPLE", example)
 			e.Setenv("GOLDEN", golden)

@@ -67,12 +67,16 @@ func (s Spec) angled(value float64, b metrology.Budget) (float64, metrology.Budg
 	return value * factor, b
 }
 
-// withoutZeros drops parts that contribute nothing, so that the budget lists
-// what counts.
+// withoutZeros drops parts that contribute nothing, or only the last bits of their
+// arithmetic, so that the budget lists what counts.
 func withoutZeros(b metrology.Budget) metrology.Budget {
+	most := 0.0
+	for _, p := range b {
+		most = math.Max(most, p.U)
+	}
 	out := b[:0]
 	for _, p := range b {
-		if p.U > 0 {
+		if p.U > 1e-9*most {
 			out = append(out, p)
 		}
 	}

@@ -21,31 +21,47 @@ type GaugeMemory struct {
 
 // end is a code that the gauge never passed.
 type end struct {
-	code  float64
-	run   int  // readings in a row that showed it
-	away  bool // it came from far off
-	stays int  // how often it came from far off and stayed there
+	code float64
+	run  int     // readings in a row that showed it
+	far  float64 // how far off the gauge was since it last stayed there, in last digits
+	came [endKeep]float64
+	n    int // stays, of which the last endKeep are kept with how far off they came from
 }
 
 const (
-	endRun = 3  // readings are a stay
-	endFar = 20 // steps are far off
+	endRun  = 3  // readings are a stay
+	endFar  = 20 // steps are far off
+	endKeep = 16
+	// endBeyond times the play: what came from no further off may have been the part
+	// itself, rocked against its stop before.
+	endBeyond = 1.25
 )
 
 func (e *end) reading(c, sense, ratio float64) {
 	switch d := (e.code - c) * sense; {
 	case d < 0:
-		*e = end{code: c, run: 1, away: true}
-	case d > endFar*ratio:
-		e.run, e.away = 0, true
+		*e = end{code: c, run: 1, far: math.Inf(1)}
 	case d > 0:
-		e.run = 0
+		e.run, e.far = 0, max(e.far, d)
 	default:
-		if e.run++; e.run == endRun && e.away {
-			e.stays++
-			e.away = false
+		if e.run++; e.run == endRun {
+			if e.far > endFar*ratio {
+				e.came[e.n%endKeep] = e.far
+				e.n++
+			}
+			e.far = 0
 		}
 	}
+}
+
+// stays is how often the gauge came to this code from further off than that.
+func (e *end) stays(beyond float64) (n int) {
+	for _, far := range e.came[:min(e.n, endKeep)] {
+		if far > beyond {
+			n++
+		}
+	}
+	return n
 }
 
 // Reading takes a value and what its last digit is worth, both in the gauge's
@@ -64,7 +80,7 @@ func (m *GaugeMemory) Reading(value, digit float64) {
 	c := value / digit
 	code := math.Round(c)
 	if fresh {
-		m.ends = [2]end{{code: code, away: true}, {code: code, away: true}}
+		m.ends = [2]end{{code: code, far: math.Inf(1)}, {code: code, far: math.Inf(1)}}
 	}
 	ratio := m.steps.Most()
 	m.ends[0].reading(code, -1, ratio)
@@ -88,12 +104,13 @@ func (m *GaugeMemory) Ratio() float64 { return m.steps.Ratio() }
 func (m *GaugeMemory) MostRatio() float64 { return m.steps.Most() }
 
 // AtEnd tells whether a code (a value in last digits) is the lowest or highest
-// the gauge ever showed, and how often it came from far off and stayed there:
-// the end of its travel, or where it stands when it hangs free.
-func (m *GaugeMemory) AtEnd(code float64) (stays int, ok bool) {
-	for _, e := range m.ends {
-		if m.started && math.Abs(e.code-code) < 0.5 {
-			return e.stays, true
+// the gauge ever showed, and how often it came there from further off than beyond
+// (and from far off) and stayed: the end of its travel, or where it stands when it
+// hangs free.
+func (m *GaugeMemory) AtEnd(code, beyond float64) (stays int, ok bool) {
+	for i := range m.ends {
+		if e := &m.ends[i]; m.started && math.Abs(e.code-code) < 0.5 {
+			return e.stays(beyond), true
 		}
 	}
 	return 0, false

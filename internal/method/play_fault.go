@@ -25,18 +25,14 @@ func (m *play) fault() string {
 	}
 	for _, side := range []float64{-1, 1} {
 		code, same, n := m.oneCode(side)
-		stays, atEnd := m.memory.AtEnd(code / m.digit)
+		// What came from no further off than the play goes may be this part, rocked
+		// here before; and one that lay against its stop as the gauge was set up, or was
+		// touched again, is none of this.
+		stays, atEnd := m.memory.AtEnd(code/m.digit, endBeyond*math.Abs(s.fit.play)/m.digit)
 		if !same || !atEnd {
 			continue
 		}
-		// Strokes that come from far off count as stays themselves. Shorter ones do
-		// not, and a part that lay against its stop as the gauge was set up, or was
-		// touched again, is none of this.
-		least := fewStays
-		if math.Abs(m.now.fit.play) > endFar*m.step {
-			least = n
-		}
-		if stays > least {
+		if stays > fewStays {
 			return "end of travel or no contact: one stop always shows the code at which the gauge has stood before when it was off the part"
 		}
 		if n >= 3 && m.spread(-side) > 2.5*m.step {
@@ -92,7 +88,7 @@ func (m *play) Finish(t float64, out *Out) {
 		out.Notes = append(out.Notes, Note{Kind: Caution, T: t, Text: "no movement seen, and this gauge has not moved since it was set up: lift its plunger once, then try again"})
 		return
 	}
-	if stays, atEnd := m.memory.AtEnd(m.last.Value / m.digit); !m.inRange(m.last.Value) || atEnd && stays > fewStays {
+	if stays, atEnd := m.memory.AtEnd(m.last.Value/m.digit, 0); !m.inRange(m.last.Value) || atEnd && stays > fewStays {
 		out.Notes = append(out.Notes, Note{Kind: Caution, T: t, Text: "end of travel or no contact: the gauge stands at its end; set it so that it reads near the middle"})
 		return
 	}

@@ -156,6 +156,53 @@ func TestEndOfTravelIsAFault(t *testing.T) {
 	}
 }
 
+// A gauge of coarse steps shows one code and nothing else at each stop of a wide play.
+// Rocked again at the same place, for another stage or once more, its stops are still
+// stops and no end of the gauge's travel, however often they were come to.
+func TestRockedAgainAtTheSamePlace(t *testing.T) {
+	r := rand.New(rand.NewPCG(4, 4))
+	h := simulate.Hand{Hold: [2]float64{0.8, 1.2}, Stroke: [2]float64{0.2, 0.4}}
+	g := simulate.Gauge{Step: 0.01, Rate: 10, Offset: 5}
+	mem := new(GaugeMemory)
+	for again := range 4 {
+		m, err := New(mmSpec(Play, g), mem, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var p simulate.Path
+		h.Rock(&p, r, 0.2, 0.4, 12)
+		if res := run(t, m, mem, g.Read(&p, r), 0.01); res == nil || math.Abs(res.Value-0.4) > 0.01 {
+			t.Fatalf("time %d: %+v, %+v", again+1, res, m.Progress())
+		}
+	}
+}
+
+// A gauge that hung free three times, at the end of its travel, and at one stop of the
+// part stands there again, has lost the part.
+func TestNoContactIsAFault(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 5))
+	h := simulate.Hand{Hold: [2]float64{0.8, 1.2}, Stroke: [2]float64{0.2, 0.4}}
+	g := simulate.Gauge{Step: 0.01, Rate: 10}
+	var p simulate.Path
+	for range 4 {
+		p.Glide(0, 0.5)
+		p.Hold(1, 0, 0)
+		p.Glide(6, 0.7)
+	}
+	h.Rock(&p, r, 0.2, 0.4, 20)
+	mem := new(GaugeMemory)
+	m, err := New(mmSpec(Play, g), mem, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if res := run(t, m, mem, g.Read(&p, r), 0.01); res != nil {
+		t.Fatalf("a play of %.3f with the gauge off the part", res.Value)
+	}
+	if why := m.Progress().Reason; !strings.Contains(why, "no contact") {
+		t.Errorf("reason %q", why)
+	}
+}
+
 // The stand sinks away on one side only, as an oval or loose stand does: the take
 // is shown, and gives no verdict.
 func TestTheStandMoved(t *testing.T) {
