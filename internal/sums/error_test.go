@@ -46,6 +46,8 @@ func TestErrorsSayWhat(t *testing.T) {
 		{"press", "--interference 0.05 --bush 30 --housing 29.9", "either"},
 		{"press", "--interference 0.05 --at 30 --housing-od 20", "larger than the joint"},
 		{"press", "--interference 0.05 --at 30 --bore 31", "between 0 and"},
+		{"press", "--interference 0.05 --at 30 --bore 25 --finish 30", "no wall is left of the bush"},
+		{"press", "--interference 0.05 --at 30 --bore 25 --finish '25..31 mm'", "no wall is left of the bush"},
 		{"press", "--interference 0.005 --at 30 --bore 25 --bush-rz '6.3 um' --housing-rz '10 um'", "takes up all"},
 		{"press", "--interference 0.05 --at 30 --bush-material wood", "not one of"},
 		{"warm", "--shaft 32 --bore 32.05", "--temp is missing"},
@@ -114,7 +116,11 @@ func FuzzRun(f *testing.F) {
 				}
 			}
 		}
-		a.Lines()
+		for _, line := range a.Lines() {
+			if strings.Contains(line, "NaN") {
+				t.Fatalf("%s: %s", s.Verb, line)
+			}
+		}
 		j, err := json.Marshal(a)
 		if err != nil || !json.Valid(j) {
 			t.Fatalf("%s %q: JSON %s, %v", s.Verb, line, j, err)

@@ -106,6 +106,11 @@ func runPress(v *values) (*Answer, error) {
 	if r.di < 0 || r.di >= r.d {
 		return nil, fmt.Errorf("--bore %s: lies between 0 and the joint's %s mm", number(r.di, quantity.MM), number(r.d, quantity.MM))
 	}
+	if v.has("finish") {
+		if x := v.one("finish"); x.low >= r.d || x.high >= r.d && !math.IsInf(x.high, 1) {
+			return nil, fmt.Errorf("--finish %s: no wall is left of the bush, the joint is %s mm", v.text("finish"), number(r.d, quantity.MM))
+		}
+	}
 	a.band("interference", "interference", quantity.MM, low, high)
 	smooth := 0.8 * (v.num("bush-rz") + v.num("housing-rz"))
 	if v.has("bush-rz") || v.has("housing-rz") {
@@ -216,6 +221,10 @@ func (a *Answer) closing(v *values, r ring, low, high float64) {
 	from, to := before(x.low, high), before(x.high, low)
 	if from > to || math.IsInf(x.low, 0) || math.IsInf(x.high, 0) {
 		a.note("no bore cut before pressing is sure to finish within --finish, because the interference varies too much: cut it smaller and ream after pressing")
+		return
+	}
+	if !(to < r.d) { // or no number at all: it closes in by more than there is
+		a.note("no bore cut before pressing finishes within --finish: hardly any wall would be left of the bush")
 		return
 	}
 	a.add(Result{Name: "bore_before", Label: "bore to cut before pressing, between", Form: Band, Unit: quantity.MM, Low: from, High: to, settled: true, inward: true, drawn: true})
