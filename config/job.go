@@ -93,8 +93,12 @@ type Note struct {
 }
 
 // NoteKinds are the kinds of a note. One entered at the page is of a kind where
-// its words begin with it and a colon: 'renewed: both seals'.
-var NoteKinds = []string{"found", "done", "renewed", "watch"}
+// its words begin with it and a colon: 'renewed: both seals'. A sum is one that
+// was worked out and used, as the page keeps it: its title, a full stop, the rest.
+var NoteKinds = []string{"found", "done", "renewed", "watch", NoteSum}
+
+// NoteSum is the kind of a note that is no finding but a sum.
+const NoteSum = "sum"
 
 // Adjuster is what is turned to set end play or drag.
 type Adjuster struct {

@@ -91,3 +91,21 @@ func TestSuggestionOpensItsSum(t *testing.T) {
 		t.Error("shims were worked out without a stock to choose from")
 	}
 }
+
+// What was worked out on the page is kept with the job by one button, with what
+// it was worked out from.
+func TestSumIsKept(t *testing.T) {
+	sc := newScene()
+	m := &hands{t: t, sc: sc, ctx: open(t, serve(t, sc.d, Options{}))}
+	view(t, m.ctx, "sums=turn")
+	until(t, m.ctx, `document.querySelector('.sumbody form')`)
+	js[bool](t, m.ctx, `(f => { f.play.value = '0.31 mm'; f.band.value = '0.03..0.09 mm'; f.pitch.value = '1.5 mm'; f.requestSubmit(); return true })(Object.assign(document.querySelector('.sumbody form'), {}))`)
+	m.tap("Keep with the job")
+	c := m.gave("note")
+	for _, want := range []string{"sum: Turn of an adjuster. Given: ", "play now 0.31 mm; ", " Gives: ", "tighten 60.0 deg"} {
+		if !strings.Contains(c.Text, want) {
+			t.Errorf("%q is not in the kept sum: %s", want, c.Text)
+		}
+	}
+	until(t, m.ctx, `document.getElementById('toast').innerText.includes('kept with the job')`)
+}

@@ -1,6 +1,8 @@
 package record
 
 import (
+	"slices"
+
 	"codeberg.org/go-fonts/liberation/liberationsansregular"
 	"golang.org/x/image/font/sfnt"
 )
@@ -34,7 +36,7 @@ func (r *Record) written() []string {
 	for _, p := range r.allPlaces() {
 		out = append(out, p.Whole(), p.Check.Condition, p.Check.Source)
 	}
-	for _, f := range r.Findings {
+	for _, f := range append(slices.Clone(r.Findings), r.Kept...) {
 		out = append(out, f.Text())
 	}
 	return append(out, r.Stages...)

@@ -32,6 +32,7 @@ type Record struct {
 	Proof      []string  // what was verified, a line each
 	Checks     []*Check
 	Findings   []Finding
+	Kept       []Finding // sums that were worked out and kept, which are none
 	Advice     []Advice
 	Cautions   []string
 	Gauges     []Gauge
@@ -75,7 +76,7 @@ type Outcome struct {
 // Finding is what no gauge sees.
 type Finding struct {
 	When         time.Time // zero where the sheet says it
-	Kind         string    // found, done, renewed, watch
+	Kind         string    // found, done, renewed, watch, sum
 	Place, Words string
 	Photo        string // file in the job's folder, "" for none
 }

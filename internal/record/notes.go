@@ -17,8 +17,17 @@ func (r *Record) notes(j *config.Job) {
 		if kind == "" {
 			kind = config.NoteKinds[0]
 		}
-		r.Findings = append(r.Findings, Finding{Kind: kind, Place: placeText(ledger.Tag{Stage: n.Stage, Component: n.Component}), Words: n.Text, Photo: n.Photo})
+		r.keep(Finding{Kind: kind, Place: placeText(ledger.Tag{Stage: n.Stage, Component: n.Component}), Words: n.Text, Photo: n.Photo})
 	}
+}
+
+// keep puts a note where the record prints it.
+func (r *Record) keep(f Finding) {
+	if f.Kind == config.NoteSum {
+		r.Kept = append(r.Kept, f)
+		return
+	}
+	r.Findings = append(r.Findings, f)
 }
 
 // noteOf takes a note of the page apart. Its words may begin with a kind.
@@ -43,7 +52,7 @@ func (r *Record) events() {
 		case ledger.EvNote:
 			// The bench states the sum of a picture that the sheet's notes show already.
 			if f := noteOf(e); f.Words != "" || !slices.ContainsFunc(r.Findings, func(s Finding) bool { return s.When.IsZero() && s.Photo == f.Photo }) {
-				r.Findings = append(r.Findings, f)
+				r.keep(f)
 			}
 		case ledger.EvAnchor, ledger.EvStart, ledger.EvStop, ledger.EvPosition, ledger.EvJob, ledger.EvStage, ledger.EvAccept, ledger.EvBench, ledger.EvSheet:
 			// the order of the work, or listed among the files

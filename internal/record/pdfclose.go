@@ -31,7 +31,8 @@ type SumText struct {
 	Notes                                        []string
 }
 
-// Sums are the sums that failed takes asked for, each once.
+// Sums are the sums that failed takes asked for, each once, and those that were
+// kept with the job.
 func (r *Record) Sums() (out []SumText) {
 	seen := map[string]bool{}
 	for _, a := range r.Advice {
@@ -54,6 +55,14 @@ func (r *Record) Sums() (out []SumText) {
 			for _, n := range append(append([]string{}, x.Notes...), x.Assumes...) {
 				s.Notes = append(s.Notes, sentence(n))
 			}
+		}
+		out = append(out, s)
+	}
+	for _, f := range r.Kept {
+		title, text, _ := strings.Cut(f.Words, ". ")
+		s := SumText{Title: title, Text: sentence(text), Notes: []string{sentence("kept with the job" + prefixed(" at ", f.Place))}}
+		if !f.When.IsZero() {
+			s.Notes = []string{sentence("kept with the job, " + f.When.Format("2006-01-02 15:04 UTC") + prefixed(", at ", f.Place))}
 		}
 		out = append(out, s)
 	}
@@ -91,7 +100,9 @@ func (p *pdf) sums() {
 		for _, n := range s.Notes {
 			p.para(pdfSide, p.width, soft, n)
 		}
-		p.labelled(44, soft, "as a command", small, s.Command)
+		if s.Command != "" {
+			p.labelled(44, soft, "as a command", small, s.Command)
+		}
 	}
 }
 

@@ -116,3 +116,26 @@ func TestSheetPictureIsShownOnce(t *testing.T) {
 		t.Errorf("findings: %s", got)
 	}
 }
+
+// A sum that was kept with the job stands among the sums, with its place, and is
+// no finding.
+func TestKeptSumIsRecorded(t *testing.T) {
+	s := newScene(t, sceneBench, onePlay)
+	s.measure("", 0, 0, 0, 0.0772, 0.004, 60)
+	s.event(ledger.EvNote, ledger.NoteText(ledger.Tag{Component: "left swivel pin", Check: "play in bushes"}, "sum: Bush to shaft. Given: shaft as measured 27.91 mm. Gives: finished bore 27.93..27.95 mm", "", ""))
+	if n := len(s.end().rec.Findings); n != 0 {
+		t.Errorf("a sum is among %d findings", n)
+	}
+	for form, text := range map[string]string{"pdf": paper(t, s), "html": plainText(string(written(t, s.rec, "html")))} {
+		_, text, _ = strings.Cut(text, "The sums that were used")
+		text = strings.Join(strings.Fields(text), " ")
+		for _, want := range []string{"Bush to shaft Given: shaft as measured 27.91 mm. Gives: finished bore 27.93..27.95 mm.", "at left swivel pin, play in bushes."} {
+			if !strings.Contains(text, want) {
+				t.Errorf("%s: %q is not among the sums: %.400s", form, want, text)
+			}
+		}
+		if strings.Contains(text, "as a command") {
+			t.Errorf("%s gives a command for a kept sum", form)
+		}
+	}
+}

@@ -3,7 +3,7 @@
 
 import { h, $ } from './dom.js'
 import { store } from './store.js'
-import { get, post } from './actions.js'
+import { act, get, mayWork, post } from './actions.js'
 import { unitName } from './units.js'
 
 let all = null
@@ -48,7 +48,7 @@ function body(sum) {
       }
       mine.unit = unit.value
       const a = await post('/api/sums/' + sum.verb, { fields, unit: unit.value })
-      answer.replaceChildren(a ? h('div', { class: 'stack' }, worked(a)) : '')
+      answer.replaceChildren(a ? h('div', { class: 'stack' }, worked(a), h('div', { class: 'row' }, h('button', { type: 'button', disabled: !mayWork, onclick: () => act('note', { text: inOneLine(a) }, 'kept with the job, for the record') }, 'Keep with the job'))) : '')
     },
   },
   h('div', { class: 'form' }, sum.fields.map(f => field(f, mine[f.name])), h('label', null, 'answer in', unit)),
@@ -68,6 +68,12 @@ function field(f, was) {
 }
 
 const words = (title, list) => (list?.length ? [h('h3', null, title), h('ul', { class: 'dots' }, list.map(w => h('li', null, w)))] : [])
+
+// inOneLine is a sum as a note of the job keeps it for the record.
+function inOneLine(a) {
+  const list = lines => (lines ?? []).map(l => `${l.label} ${l.text}`).join('; ')
+  return `sum: ${a.title}. Given: ${list(a.given)}. Gives: ${list(a.results)}`
+}
 
 function worked(a) {
   return [
