@@ -255,3 +255,16 @@ func TestLimitsAreRoundedIntoTheRange(t *testing.T) {
 		}
 	}
 }
+
+// A result is shown with the two digits its uncertainty leaves it, and one whose
+// uncertainty is not known yet with no digits that no gauge has.
+func TestResultDigits(t *testing.T) {
+	ctx := open(t, serve(t, newScene().d, Options{}))
+	got := js[[]string](t, ctx, `import('/assets/units.js').then(u => [['27.96825', '', 'mm', 'thou'], ['27.96825', '', 'mm', 'mm'], ['27.96825', '0.0027', 'mm', 'thou'], ['0.00085', '', 'in', 'thou'], ['0.0418', '0.0052', 'mm', 'in'], ['2.5', '', 'N·m', 'thou'], ['12', '', 'thou', 'mm'], ['<0.02', '', 'mm', 'thou']].map(a => u.result(...a)).map(r => r.text + (r.u && ' ± ' + r.u) + ' ' + r.unit))`)
+	want := []string{"1101.11 thou", "27.968 mm", "1101.11 ± 0.11 thou", "0.85 thou", "0.00165 ± 0.00020 in", "2.5 N·m", "0.305 mm", "<0.8 thou"}
+	for i := range want {
+		if got[i] != want[i] {
+			t.Errorf("%q, expected %q", got[i], want[i])
+		}
+	}
+}

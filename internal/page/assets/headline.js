@@ -46,7 +46,7 @@ export function headline(st, sinceTake) {
       break
     case 'ready':
       if (fresh && a.strokes === 0) return verdict(t, st)
-      return { kind: 'quiet', word: WORDS[a.method] ?? 'READY', shape: a.method === 'size' ? 'measure' : 'rock', lines: [a.say, a.zone].filter(Boolean) }
+      return { kind: 'quiet', word: WORDS[a.method] ?? 'READY', shape: a.method === 'size' ? 'measure' : 'rock', lines: [a.say].filter(Boolean) }
   }
   if (fresh && a.strokes === 0 && same(t, st)) return verdict(t, st)
   return { kind: 'quiet', word: `${a.strokes}/${a.wanted || '?'}`, shape: a.method === 'size' ? 'measure' : 'rock', pips: { strokes: a.strokes, wanted: a.wanted, left_out: a.left_out }, lines: [a.reason || a.say].filter(Boolean) }

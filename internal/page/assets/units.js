@@ -41,7 +41,9 @@ export function result(value, u95, unit, display) {
   const bound = value.startsWith('<')
   const v = convert(Number(value.replace('<', '')), unit, to)
   const u = u95 ? convert(Number(u95), unit, to) : NaN
-  out.places = Number.isFinite(u) && u > 0 ? Math.min(6, Math.max(0, 1 - Math.floor(Math.log10(u)))) : Math.min(4, digitsOf(value))
+  // Without an uncertainty it has the digits it was sent with, of a mean no finer than a micron.
+  const d = Math.max(10 ** -digitsOf(value), isLength(unit) ? convert(0.001, 'mm', unit) : 1e-4)
+  out.places = Number.isFinite(u) && u > 0 ? Math.min(6, Math.max(0, 1 - Math.floor(Math.log10(u)))) : placesFor(convert(d, unit, to))
   out.text = (bound ? '<' : '') + sign(v.toFixed(out.places))
   out.u = u > 0 ? u.toFixed(out.places) : '' // 0 is: not known yet
   out.v = v
