@@ -3,6 +3,7 @@ package page
 import (
 	"fmt"
 	"io"
+	"strings"
 	"testing"
 	"time"
 
@@ -137,4 +138,24 @@ func TestRecordFillsTheScreen(t *testing.T) {
 		}
 	}
 	shot(t, ctx, "record-real")
+}
+
+// A place's history is read on a phone without moving it sideways.
+func TestHistoryFitsAPhone(t *testing.T) {
+	sc := newScene()
+	ctx := open(t, serve(t, sc.d, Options{}))
+	look(t, ctx, 360, 740, "light")
+	view(t, ctx, "job")
+	tapOn(t, ctx, `[...document.querySelectorAll('.chip')].find(c => c.innerText.includes('straight ahead'))`)
+	until(t, ctx, `document.querySelector('dialog[open] .history')`)
+	if out := js[string](t, ctx, `[...document.querySelectorAll('dialog *')].filter(e => e.checkVisibility() && e.getBoundingClientRect().right > 352).map(e => e.textContent).join('; ')`); out != "" {
+		t.Errorf("runs out of the side: %s", out)
+	}
+	says := js[string](t, ctx, `document.querySelector('dialog').innerText`)
+	for _, want := range []string{"0.0809 ± 0.0058 mm", "too loose by 0.031 mm, at least 0.026", "replaces 1", "replaced by 3", "as found"} {
+		if !strings.Contains(says, want) {
+			t.Errorf("%q is not in the history: %s", want, says)
+		}
+	}
+	shot(t, ctx, "history")
 }

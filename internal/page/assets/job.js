@@ -68,14 +68,16 @@ function check(c, st, here) {
 function detail(c, p) {
   const st = store.state
   const where = { component: c.component, check: c.check, position: p.position }
+  const staged = (p.takes ?? []).some(t => t.stage)
+  const heads = ['take', 'when', staged && 'stage', 'result', 'strokes', 'verdict', ''].filter(w => w !== false)
   open(`${c.component}, ${c.check}: ${p.position}`, close => [
-    (p.takes ?? []).length === 0 ? h('p', null, 'Not measured yet.') : h('div', { class: 'scroll', tabindex: 0, role: 'group', 'aria-label': 'history' }, h('table', null,
-      h('thead', null, h('tr', null, ['take', 'when', 'stage', 'result', 'strokes', 'verdict', ''].map(w => h('th', { scope: 'col' }, w)))),
+    (p.takes ?? []).length === 0 ? h('p', null, 'Not measured yet.') : h('div', { class: 'scroll', tabindex: 0, role: 'group', 'aria-label': 'history' }, h('table', { class: 'history' },
+      h('thead', null, h('tr', null, heads.map(w => h('th', { scope: 'col' }, w)))),
       h('tbody', null, [...p.takes].reverse().map(t => {
         const r = result(t.result, t.u95, t.unit, st.unit)
         const by = p.takes.find(o => o.replaces === t.take)
-        return h('tr', { class: by ? 'gone' : '' }, h('td', null, t.take), h('td', null, new Date(t.time).toLocaleString()), h('td', null, t.stage), h('td', { class: 'figs' }, `${r.text} ± ${r.u} ${r.unit}`),
-          h('td', null, t.strokes + (Number(t.left_out) ? ` (${t.left_out} left out)` : '')), h('td', null, verdictWord(t.verdict).toLowerCase(), t.say ? h('div', { class: 'soft' }, t.say) : null), h('td', null, by ? `replaced by ${by.take}` : t.replaces ? `replaces ${t.replaces}` : ''))
+        return h('tr', { class: by ? 'gone' : '' }, h('td', null, t.take), h('td', null, new Date(t.time).toLocaleString(undefined, { dateStyle: 'medium', timeStyle: 'short' })), staged ? h('td', null, t.stage) : null, h('td', { class: 'figs' }, `${r.text} ${r.u ? `± ${r.u} ` : ''}${r.unit}`),
+          h('td', { class: 'strokes' }, t.strokes + (Number(t.left_out) ? ` (${t.left_out} left out)` : '')), h('td', null, verdictWord(t.verdict).toLowerCase(), t.say ? h('div', { class: 'soft' }, t.say) : null), h('td', null, by ? `replaced by ${by.take}` : t.replaces ? `replaces ${t.replaces}` : ''))
       })))),
     h('div', { class: 'row' },
       h('button', { class: 'main', disabled: !mayWork, onclick: async () => { if (await act('position', where, 'now here')) { close(); go('bench') } } }, 'Measure here'),
