@@ -22,7 +22,7 @@ type studyCmd struct {
 	Unit        string   `placeholder:"UNIT" help:"Unit of a table's values (mm, um, in, thou, N …); of a job's logs, the unit to show."`
 	Limits      string   `placeholder:"RANGE" help:"The limits to compare with, such as '0.009..0.050 mm'."`
 	Known       []string `sep:"none" placeholder:"PART=VALUE" help:"A part's known value, such as '3=30.000', in the table's unit. May be given several times."`
-	KnownU95    float64  `name:"known-u95" placeholder:"U" help:"Expanded uncertainty of the known values."`
+	KnownU95    string   `name:"known-u95" placeholder:"U" help:"Expanded uncertainty of the known values, such as '0.0005 mm', or in the table's unit."`
 	Interaction string   `enum:"auto,keep,pool" default:"auto" help:"People finding parts differently: auto, keep or pool (joined with repetition)."`
 	NoPeople    bool     `help:"Leave people out: as if one had measured."`
 	Confidence  float64  `default:"0.95" help:"Of the intervals."`
@@ -141,7 +141,7 @@ func (c *studyCmd) setUnit(d *study.Data) error {
 }
 
 func (c *studyCmd) options(d *study.Data) (study.Options, error) {
-	o := study.Options{Confidence: c.Confidence, NoPeople: c.NoPeople, KnownU95: c.KnownU95, Known: map[string]float64{},
+	o := study.Options{Confidence: c.Confidence, NoPeople: c.NoPeople, Known: map[string]float64{},
 		Pooling: map[string]metrology.Pooling{"auto": metrology.PoolAuto, "keep": metrology.PoolNo, "pool": metrology.PoolYes}[c.Interaction]}
 	if c.Limits != "" {
 		r, err := quantity.ParseRange(c.Limits)
@@ -156,6 +156,18 @@ func (c *studyCmd) options(d *study.Data) (study.Options, error) {
 			return o, fmt.Errorf("--limits: %w", err)
 		}
 		o.Limits = &l
+	}
+	if c.KnownU95 != "" {
+		q, err := quantity.ParseQuantity(c.KnownU95)
+		if err == nil {
+			o.KnownU95, err = q.In(d.Unit)
+		}
+		if err == nil && o.KnownU95 < 0 {
+			err = errors.New("expected zero or more")
+		}
+		if err != nil {
+			return o, fmt.Errorf("--known-u95 %s: %w", c.KnownU95, err)
+		}
 	}
 	for _, k := range c.Known {
 		i := strings.LastIndexByte(k, '=')

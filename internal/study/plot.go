@@ -5,6 +5,7 @@ import (
 	"image/color"
 	"io"
 	"math"
+	"strconv"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/plotter"
@@ -83,11 +84,44 @@ func (r *Result) axis(what string) string {
 func panel(title, x, y string) *plot.Plot {
 	p := plot.New()
 	p.Title.Text, p.X.Label.Text, p.Y.Label.Text = title, x, y
+	p.X.Tick.Marker, p.Y.Tick.Marker = apart{}, apart{}
 	grid := plotter.NewGrid()
 	grid.Vertical.Color = color.Gray{235}
 	grid.Horizontal.Color = color.Gray{235}
 	p.Add(grid)
 	return p
+}
+
+// apart labels the axis with as many places as tell one label from the next:
+// sizes of a pin differ in the third place and further.
+type apart struct{}
+
+// Ticks implements plot.Ticker.
+func (apart) Ticks(low, high float64) []plot.Tick {
+	ticks := plot.DefaultTicks{}.Ticks(low, high)
+	var major []float64
+	for _, t := range ticks {
+		if !t.IsMinor() {
+			major = append(major, t.Value)
+		}
+	}
+	if len(major) < 2 {
+		return ticks
+	}
+	gap := math.Inf(1)
+	for i := 1; i < len(major); i++ {
+		gap = min(gap, math.Abs(major[i]-major[i-1]))
+	}
+	places := 0
+	for p := 1.0; places < 12 && math.Abs(gap*p-math.Round(gap*p)) > 1e-6*gap*p; p *= 10 {
+		places++
+	}
+	for i := range ticks {
+		if !ticks[i].IsMinor() {
+			ticks[i].Label = strconv.FormatFloat(ticks[i].Value+0, 'f', places, 64)
+		}
+	}
+	return ticks
 }
 
 // named puts names instead of numbers on the axis.

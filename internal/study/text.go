@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strconv"
 	"strings"
 	"text/tabwriter"
 
@@ -69,7 +70,8 @@ func (r *Result) Text(out io.Writer) error {
 		if x.Shown {
 			word = "biased"
 		}
-		fmt.Fprintf(b, "Part %s, known %s: mean %s, off by %s plus or minus %s: %s\n", x.Part, r.with(x.Known), short(float64(x.Mean)), short(float64(x.Bias)), short(float64(x.U95)), word)
+		known := strings.TrimSpace(strconv.FormatFloat(float64(x.Known), 'g', 12, 64) + " " + r.Unit)
+		fmt.Fprintf(b, "Part %s, known %s: mean %s, off by %s plus or minus %s: %s\n", x.Part, known, x.mean(), short(float64(x.Bias)), short(float64(x.U95)), word)
 	}
 	if s := r.Slope; s != nil {
 		word := "not shown to change with size"
@@ -120,6 +122,20 @@ func (r *Result) Text(out io.Writer) error {
 	}
 	_, err := io.WriteString(out, text)
 	return err
+}
+
+// mean is the part's mean to a tenth of what it is uncertain by: a size of some 30
+// mm and a bias of a micrometre both show.
+func (x Bias) mean() string {
+	u := float64(x.U95)
+	if !(u > 0) {
+		u = math.Abs(float64(x.Bias))
+	}
+	if !(u > 0) || math.IsInf(u, 0) {
+		return strconv.FormatFloat(float64(x.Mean), 'g', 12, 64)
+	}
+	places := min(max(1-int(math.Floor(math.Log10(u))), 0), 12)
+	return strconv.FormatFloat(float64(x.Mean), 'f', places, 64)
 }
 
 func (r *Result) stableText(b *strings.Builder) {
