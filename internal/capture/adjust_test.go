@@ -112,6 +112,9 @@ func TestALockThatMovesThePlay(t *testing.T) {
 // The procedure is told one step at a time, and begins again after its last.
 func TestAProcedureStepByStep(t *testing.T) {
 	r := rigOn(t, sheetOf(t, adjustJob, 1), Resume{})
+	if i := slices.Index(r.said, SaidStep); i < 0 || r.words[i] != "tighten while turning" {
+		t.Errorf("at the first position %q, expected the first step too", r.words)
+	}
 	for _, want := range []string{"back off 60 deg", "lock", "tighten while turning"} {
 		r.said, r.words = nil, nil
 		if err := r.do(ledger.Command{Do: ledger.DoStep}); err != nil {

@@ -9,7 +9,19 @@ import (
 // open makes the place of index i active and starts measuring there at once.
 func (c *Capture) open(i int, out *Out) {
 	c.enter(i, out)
+	c.begin(out)
+}
+
+// begin starts measuring at a place that was just entered, with the first step of
+// its procedure where it has one.
+func (c *Capture) begin(out *Out) {
 	c.start(out)
+	if c.at >= len(c.sheet.places) {
+		return
+	}
+	if a := c.check().Adjuster; a != nil && len(a.Steps) > 0 {
+		c.say(out, SaidStep, a.Steps[c.adjust.step])
+	}
 }
 
 // enter makes the place of index i active without starting to measure.
@@ -84,7 +96,7 @@ func (c *Capture) wait(before method.Spec, done *method.Result, out *Out) {
 	sameGauge := before.Gauge.Name == c.spec.Gauge.Name
 	switch {
 	case advance == config.AdvanceAtOnce, !sameGauge && advance != config.AdvanceSwitch:
-		c.start(out)
+		c.begin(out)
 	case advance == config.AdvanceSwitch:
 		c.waiting = true
 	default:
@@ -98,7 +110,7 @@ func (c *Capture) opened(out *Out) {
 		c.locked(out)
 		return
 	}
-	c.start(out)
+	c.begin(out)
 	c.say(out, SaidOpen, c.where())
 }
 
