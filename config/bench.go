@@ -40,7 +40,9 @@ type Gauge struct {
 	ErrorLocal    *LocalError        `toml:"error_local"`
 	Hysteresis    *quantity.Quantity `toml:"hysteresis"`
 	Repeatability *quantity.Quantity `toml:"repeatability"`
-	Material      *Material          `toml:"material"` // of its scale or frame; steel where not given
+	RestSeconds   float64            `toml:"rest_seconds"`  // a rest lasts so long; 0.35 where not given
+	RestReadings  int                `toml:"rest_readings"` // and so many readings; 3 where not given
+	Material      *Material          `toml:"material"`      // of its scale or frame; steel where not given
 	Certificate   string             `toml:"certificate"`
 	Due           Date               `toml:"due"`
 }

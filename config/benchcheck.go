@@ -193,6 +193,12 @@ func (f *finder) gaugeNumbers(at func(string) []any, who string, g *Gauge) {
 			f.add(at("error_local"), "%serror_local: found %s, but with error = %s two readings can't be further wrong than twice that: one of the two is mistyped", who, g.ErrorLocal.Error, g.Error)
 		}
 	}
+	if s := g.RestSeconds; s != 0 && (s < 0.1 || s > 4) || s == 0 && f.lines.Has(at("rest_seconds")...) {
+		f.add(at("rest_seconds"), "%srest_seconds: found %v, expected 0.1 to 4, such as 0.35: how long a part stands still until that is a rest", who, s)
+	}
+	if n := g.RestReadings; n != 0 && (n < 2 || n > 100) || n == 0 && f.lines.Has(at("rest_readings")...) {
+		f.add(at("rest_readings"), "%srest_readings: found %d, expected 2 to 100, such as 3: how many readings a rest takes", who, n)
+	}
 	if r := g.Range; r != nil {
 		u := r.Unit
 		if u == quantity.None {

@@ -87,7 +87,7 @@ func (f *finder) belongs(at func(string) []any, who string, c *Check) {
 		f.lengthOver(at("arm"), who, "arm", c.Arm, false)
 	}
 	if only("compare", method.Drag) && c.Compare != "" {
-		f.oneOf(at("compare"), who, "compare", c.Compare, "breakaway", "running", "peak")
+		f.oneOf(at("compare"), who, "compare", c.Compare, method.Breakaway, method.Running, method.Peak, method.OverCentre)
 	}
 	if c.Method == method.Derived && c.Value == "" {
 		f.missing(at("value"), "%sno value: add value = 'bush[\"upper\"] - pin[\"upper\"]' or another expression of other checks' ids", who)

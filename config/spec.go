@@ -42,6 +42,7 @@ func Spec(b *Bench, j *Job, component, check int, stage string) (method.Spec, er
 		if s.Gauge, err = gaugeIn(g, s.Unit, c.Arm); err != nil {
 			return wrong("gauge", err)
 		}
+		s.RestSeconds, s.RestCount = g.RestSeconds, g.RestReadings
 	}
 	if c.Minus != "" {
 		m := b.Gauge(c.Minus)

@@ -107,6 +107,11 @@ func Templates() []Template {
 			{ID: "drag", Name: "turning drag", Method: method.Drag, Gauge: "torque", Compare: DefaultCompare},
 			{Name: "drag of the preload", Method: method.Derived, Value: `drag[{last}] - drag[{first}]`},
 		},
+	}, {
+		ID: "over-centre", Name: "Preload over centre",
+		Help:  "A steering gear is tight in the middle of its travel and free off it. Turn slowly from one side to the other, most of the way off centre: what counts is the peak less the level off it.",
+		Roles: []Role{roleTorque}, Part: "steering gear", Places: []string{"lock to lock"},
+		Checks: []Check{{ID: "drag", Name: "drag over centre", Method: method.Drag, Gauge: "torque", Compare: method.OverCentre}},
 	}}
 }
 

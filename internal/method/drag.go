@@ -3,6 +3,7 @@ package method
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"thouwright/internal/ledger"
 	"thouwright/internal/metrology"
@@ -15,10 +16,13 @@ const (
 	Breakaway = "breakaway"
 	Running   = "running"
 	Peak      = "peak"
+	// OverCentre is the peak less the level off it: the preload of a gear that is
+	// tight in the middle of its travel.
+	OverCentre = "over centre"
 )
 
 // drag measures the force or torque over one slow turn: the breakaway, the
-// running mean and the peak. A pull begins when the reading rises clearly above
+// running mean, the peak and its height over the level. A pull begins when the reading rises clearly above
 // the level it stood at and ends when it falls back.
 type drag struct {
 	core
@@ -180,32 +184,34 @@ func (m *drag) finish(out *Out) {
 	m.done = true
 	breakaway, running := m.parts()
 	mean, u, dof := m.blockMean(running)
-	peak := 0.0
-	for _, r := range running {
-		peak = math.Max(peak, math.Abs(r.Value-m.zero))
-	}
 	step, _ := m.claimSteps()
 	g := m.spec.Gauge
+	peak, off, uOff, sigma, bias := m.hump(running, step)
 	reading := metrology.Budget{metrology.Tri(metrology.PartStep, step), readingError(g, step),
 		metrology.Rect(metrology.PartHysteresis, g.Hysteresis), metrology.Gauss(metrology.PartRepeatability, g.Repeatability)}
 	whole := append(metrology.Budget{metrology.Student(metrology.PartScatter, u, dof)}, reading...)
-	values := map[string]float64{Breakaway: breakaway, Running: mean, Peak: peak}
+	// One reading is as noisy as all are; the largest of many lies too high by what
+	// noise can push.
+	single := append(metrology.Budget{metrology.Gauss(metrology.PartScatter, sigma)}, reading...)
+	noise := metrology.Rect(PartNoiseBias, bias+2*extremeSpread*sigma)
+	budgets := map[string]metrology.Budget{
+		Breakaway: single, Running: whole, Peak: append(metrology.Budget{noise}, reading...),
+		OverCentre: {noise, metrology.Student(metrology.PartScatter, uOff, dragBlocks-1), metrology.Tri(metrology.PartStep, step), differenceError(g, peak-off, step),
+			metrology.Rect(metrology.PartHysteresis, g.Hysteresis), metrology.Gauss(metrology.PartRepeatability, g.Repeatability)},
+	}
+	values := map[string]float64{Breakaway: breakaway, Running: mean, Peak: peak, OverCentre: peak - off}
 	res := &Result{T: running[len(running)-1].T, FirstSeq: m.pull[0].Seq, LastSeq: m.last.Seq, Strokes: len(running)}
 	res.Value = values[m.spec.Compare]
-	res.Budget = withoutZeros(reading)
-	if m.spec.Compare == Running {
-		res.Budget = withoutZeros(whole)
-	}
+	res.Budget = withoutZeros(slices.Clone(budgets[m.spec.Compare]))
 	res.Note = m.spec.Compare + " compared"
 	if a := assumedNote(res.Budget); a != "" {
 		res.Note = joinNote(res.Note, a)
 	}
 	for _, q := range []string{Breakaway, Running, Peak} {
-		b := reading
-		if q == Running {
-			b = whole
-		}
-		res.Extras = append(res.Extras, ledger.Extra{Quantity: q, Value: values[q], Unit: m.spec.Unit, U95: b.Combine().U95})
+		res.Extras = append(res.Extras, ledger.Extra{Quantity: q, Value: values[q], Unit: m.spec.Unit, U95: budgets[q].Combine().U95})
+	}
+	if m.spec.Compare == OverCentre {
+		res.Extras = append(res.Extras, ledger.Extra{Quantity: "level off centre", Value: off, Unit: m.spec.Unit, U95: math.NaN()})
 	}
 	res.Extras = append(res.Extras, ledger.Extra{Quantity: "zero", Value: m.zero, Unit: m.spec.Unit, U95: math.NaN()},
 		ledger.Extra{Quantity: "readings in the turn", Value: float64(len(running)), Unit: quantity.None, U95: math.NaN()})
@@ -215,6 +221,30 @@ func (m *drag) finish(out *Out) {
 		res.NoVerdict = "beyond the gauge's range"
 	}
 	out.Result = res
+}
+
+// hump is the peak of the running part and the level off it, which is the median:
+// over centre is less than half of the way. The median's standard uncertainty comes
+// from the median absolute deviation, as of so many independent readings as there are
+// blocks (a median of normal readings has 1.25 times the mean's). sigma is the noise
+// of one reading, and bias how far it pushes the peak up.
+func (m *drag) hump(running []Reading, step float64) (peak, off, uOff, sigma, bias float64) {
+	drags := slices.Clone(running)
+	values := make([]float64, len(drags))
+	for i := range drags {
+		drags[i].Value = math.Abs(drags[i].Value - m.zero)
+		values[i] = drags[i].Value
+		peak = math.Max(peak, values[i])
+	}
+	slices.Sort(values)
+	off = middle(values)
+	for i := range values {
+		values[i] = math.Abs(values[i] - off)
+	}
+	slices.Sort(values)
+	uOff = 1.25 * madToSigma * middle(values) / math.Sqrt(dragBlocks)
+	sigma = turnNoise(drags, step)
+	return peak, off, uOff, sigma, extremeBias(drags, peak, sigma)
 }
 
 // blockMean is the mean of the running part with its standard uncertainty from
@@ -263,6 +293,9 @@ func (m *drag) Progress() Progress {
 			p.Result = breakaway
 		case Peak:
 			p.Result = m.top
+		case OverCentre:
+			peak, off, _, _, _ := m.hump(running, m.step)
+			p.Result = peak - off
 		default:
 			p.Result, _, _ = m.blockMean(running)
 		}

@@ -63,3 +63,41 @@ func TestAShortPullIsNoTake(t *testing.T) {
 		t.Error("no reason was given")
 	}
 }
+
+// A steering gear drags evenly off centre and has a hump over it: what counts is how
+// much higher, whatever the seals add to both.
+func TestPreloadOverCentre(t *testing.T) {
+	s := Spec{Method: Drag, Unit: quantity.NM, Compare: OverCentre, Limits: metrology.Limits{Low: 0.1, High: 1}, Gauge: Gauge{HasErrorLocal: true, ErrorLocal: 0.02}}
+	for seed, seals := range []float64{0.2, 0.7, 1.5} {
+		m, err := New(s, nil, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := rand.New(rand.NewPCG(9, uint64(seed)))
+		var out Out
+		read := func(i int, v float64) {
+			m.Reading(Reading{Seq: uint64(i + 1), T: float64(i) / 10, Value: math.Round((v+0.005*r.NormFloat64())*100) / 100, Step: 0.01}, &out)
+		}
+		for i := range 20 {
+			read(i, 0)
+		}
+		for i := range 120 {
+			x := (float64(i) - 60) / 60
+			read(20+i, seals+0.5*math.Exp(-x*x/0.02))
+		}
+		for i := range 20 {
+			read(140+i, 0)
+		}
+		if out.Result == nil {
+			t.Fatal("no take")
+		}
+		c := out.Result.Budget.Combine()
+		if v := out.Result.Value; math.Abs(v-0.5) > c.U95 || c.U95 > 0.06 {
+			t.Errorf("seals of %.1f: %.3f ± %.3f over centre, made 0.5", seals, v, c.U95)
+		}
+		last := out.Result.Extras[3]
+		if last.Quantity != "level off centre" || math.Abs(last.Value-seals) > 0.02 {
+			t.Errorf("off centre: %+v, made %.1f", last, seals)
+		}
+	}
+}

@@ -66,7 +66,7 @@ type Spec struct {
 	Stations    int    // run-out: stop and press at so many stations
 	Arm         float64
 	ArmUnit     quantity.Unit
-	Compare     string // drag: breakaway, running or peak
+	Compare     string // drag: breakaway, running, peak or over centre
 	RestSeconds float64
 	RestCount   int
 }

@@ -67,3 +67,28 @@ func TestPlayOfAPlainTake(t *testing.T) {
 		}
 	}
 }
+
+// A rest lasts as long, and takes as many readings, as the bench file says.
+func TestHowLongARestLasts(t *testing.T) {
+	h := simulate.Hand{Hold: [2]float64{0.7, 0.75}, Stroke: [2]float64{0.3, 0.4}, Noise: 0.0005}
+	g := simulate.Gauge{Step: 0.001, Rate: 10}
+	for _, c := range []struct {
+		seconds float64
+		count   int
+		made    bool
+	}{{0, 0, true}, {0.5, 5, true}, {1.2, 3, false}, {0.35, 12, false}} {
+		r := rand.New(rand.NewPCG(6, 1))
+		var p simulate.Path
+		h.Rock(&p, r, 0, 0.1, 16)
+		s := mmSpec(Play, g)
+		s.RestSeconds, s.RestCount = c.seconds, c.count
+		mem := new(GaugeMemory)
+		m, err := New(s, mem, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if res := run(t, m, mem, g.Read(&p, r), 0.001); (res != nil) != c.made {
+			t.Errorf("holds of 0.7 s and 7 readings, rests of %v s and %d: a take was made: %v", c.seconds, c.count, res != nil)
+		}
+	}
+}
