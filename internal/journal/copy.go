@@ -71,8 +71,8 @@ func (f *Folder) copyOthers(sub, to string) error {
 	return nil
 }
 
-// copyFile copies one file. A row that is just being written is waited for; a
-// torn one, which stays so, is copied as it is.
+// copyFile copies one file. A row or header that is just being written is waited
+// for; a torn one, which stays so, is copied as it is.
 func (f *Folder) copyFile(name, to string, rows bool) error {
 	in, err := f.fsys.Open(filepath.Join(f.Dir, filepath.FromSlash(name)), os.O_RDONLY)
 	if err != nil {
@@ -94,12 +94,14 @@ func (f *Folder) copyFile(name, to string, rows bool) error {
 		if err != nil {
 			return errors.Join(fmt.Errorf("%s cannot be copied: %w", name, bare(err)), out.Close())
 		}
-		if !rows || at == 0 || n == 0 && try > 0 || try == liveTries {
+		if !rows || at > 0 && n == 0 && try > 0 || try == liveTries {
 			return out.Close()
 		}
 		last := make([]byte, 1)
-		if _, err := in.ReadAt(last, at-1); err == nil && last[0] == '\n' {
-			return out.Close()
+		if at > 0 { // else a new part's header is on its way
+			if _, err := in.ReadAt(last, at-1); err == nil && last[0] == '\n' {
+				return out.Close()
+			}
 		}
 		time.Sleep(livePause)
 	}
