@@ -28,7 +28,9 @@ func (w *writer) flush() {
 	if w.j.o.Bulk {
 		w.fatal = w.writeFiles()
 		for _, s := range w.all() {
-			w.flushBulk(s)
+			if len(s.pend) >= bulkChunk {
+				w.flushBulk(s)
+			}
 		}
 		return
 	}

@@ -207,7 +207,9 @@ func (j *Journal) Take(t ledger.Take) {
 	}
 	cost := int64(readingCost * (2 + len(t.Rests) + len(t.Budget) + len(t.Extras)))
 	j.put(message{take: &t, refused: refused}, cost)
-	j.poke()
+	if !j.o.Bulk { // nobody waits for a receipt there
+		j.poke()
+	}
 }
 
 // admit tells whether cost more bytes may be held. Bulk waits for room.
