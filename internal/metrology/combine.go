@@ -28,8 +28,9 @@ type group struct {
 	steps []edge
 }
 
-// wave is one normal distribution of a mixture, with its variance.
-type wave struct{ v, weight float64 }
+// wave is one normal distribution of a mixture, with its variance. Once sorted
+// into its group it knows its standard deviation too, and how far it reaches.
+type wave struct{ v, weight, sd, reach float64 }
 
 // edge is one term of a sum of iterated integrals: coef * I_order(x - at).
 type edge struct {
@@ -66,7 +67,7 @@ const (
 // nothing.
 func (b Budget) Combine() Combined {
 	c := Combined{Parts: b, DofEff: math.Inf(1)}
-	waves := []wave{{0, 1}}
+	waves := []wave{{weight: 1}}
 	var normal, sumU2, satter float64
 	var halves []float64
 	var declining float64
@@ -123,8 +124,8 @@ func (b Budget) Combine() Combined {
 // mixture of normal distributions.
 func studentWaves(v, dof float64) []wave {
 	h := min(mixtureStep, 0.8*math.Sqrt(2/dof))
+	w := make([]wave, 0, 40)
 	weight := func(y float64) float64 { return dof / 2 * (y - math.Exp(y) + 1) }
-	var w []wave
 	sum := 0.0
 	add := func(y float64) bool {
 		l := weight(y)
@@ -132,7 +133,7 @@ func studentWaves(v, dof float64) []wave {
 			return false
 		}
 		p := math.Exp(l)
-		w = append(w, wave{v * math.Exp(-y), p})
+		w = append(w, wave{v: v * math.Exp(-y), weight: p})
 		sum += p
 		return true
 	}
@@ -154,10 +155,13 @@ func joinWaves(a, b []wave) []wave {
 	if len(a) == 1 {
 		a, b = b, a
 	}
+	if len(b) == 1 && b[0].v == 0 && b[0].weight == 1 {
+		return a
+	}
 	all := make([]wave, 0, len(a)*len(b))
 	for _, p := range a {
 		for _, q := range b {
-			all = append(all, wave{p.v + q.v, p.weight * q.weight})
+			all = append(all, wave{v: p.v + q.v, weight: p.weight * q.weight})
 		}
 	}
 	if len(b) == 1 {
@@ -182,7 +186,7 @@ func joinWaves(a, b []wave) []wave {
 		m2, m3 = m2/m0, m3/m0
 		i = j
 		if m2 < 1e-12 {
-			out = append(out, wave{math.Exp(m1), m0})
+			out = append(out, wave{v: math.Exp(m1), weight: m0})
 			continue
 		}
 		// The nodes are the zeros of x^2 - (m3/m2) x - m2 about the mean.
@@ -190,7 +194,7 @@ func joinWaves(a, b []wave) []wave {
 		root := math.Sqrt(r*r + m2)
 		lo, hi := r-root, r+root
 		pl := hi / (hi - lo)
-		out = append(out, wave{math.Exp(m1 + lo), m0 * pl}, wave{math.Exp(m1 + hi), m0 * (1 - pl)})
+		out = append(out, wave{v: math.Exp(m1 + lo), weight: m0 * pl}, wave{v: math.Exp(m1 + hi), weight: m0 * (1 - pl)})
 	}
 	return out
 }
@@ -200,8 +204,10 @@ func joinWaves(a, b []wave) []wave {
 // wide wave a narrow rectangle's difference quotient would only lose digits.)
 func grouped(waves []wave, halves []float64, declining float64) []group {
 	slices.SortFunc(halves, func(p, q float64) int { return cmp.Compare(q, p) })
-	groups := make([]group, len(halves)+1)
-	for _, w := range waves {
+	var count [mostRects + 1]int
+	kept := make([]int8, len(waves))
+	for i := range waves {
+		w := &waves[i]
 		sd := math.Sqrt(w.v)
 		keep := min(len(halves), mostRects)
 		for keep > 0 && (halves[keep-1] <= narrow*sd || loss(halves[:keep], sd) >= mostLoss) {
@@ -210,16 +216,26 @@ func grouped(waves []wave, halves []float64, declining float64) []group {
 		for _, a := range halves[keep:] {
 			w.v += a * a / 3
 		}
-		groups[keep].waves = append(groups[keep].waves, w)
+		w.sd = math.Sqrt(w.v)
+		w.reach = far * w.sd
+		kept[i] = int8(keep)
+		count[keep]++
 	}
-	out := groups[:0]
-	for keep, g := range groups {
-		if len(g.waves) > 0 {
-			g.steps = edges(halves[:keep], declining)
-			out = append(out, g)
+	sorted := make([]wave, 0, len(waves))
+	groups := make([]group, 0, len(halves)+1)
+	for keep, n := range count {
+		if n == 0 {
+			continue
 		}
+		from := len(sorted)
+		for i, k := range kept {
+			if int(k) == keep {
+				sorted = append(sorted, waves[i])
+			}
+		}
+		groups = append(groups, group{sorted[from:], edges(halves[:keep], declining)})
 	}
-	return out
+	return groups
 }
 
 // loss is how far the terms of the alternating sum exceed its result.
@@ -278,12 +294,17 @@ func (c *Combined) at(x float64) (F, f float64) {
 		F, f = c.at(-x)
 		return 1 - F, f
 	}
-	for _, grp := range c.groups {
-		for _, w := range grp.waves {
-			sd := math.Sqrt(w.v)
+	for i := range c.groups {
+		grp := &c.groups[i]
+		for k := range grp.waves {
+			w := &grp.waves[k]
 			var G, g float64
 			for _, e := range grp.steps {
-				hi, lo := iterated(x-e.at, sd, e.order)
+				z := x - e.at
+				if z < -w.reach {
+					continue // nothing of it reaches so far
+				}
+				hi, lo := w.iterated(z, e.order)
 				G += e.coef * hi
 				g += e.coef * lo
 			}
@@ -294,10 +315,12 @@ func (c *Combined) at(x float64) (F, f float64) {
 	return min(max(F, 0), 1), max(f, 0)
 }
 
-// iterated is the n-fold integral of the normal distribution function of width
-// sd, and the (n-1)-fold: I_n(z) = (z I_{n-1}(z) + I_{n-2}(z))/n, scaled.
-func iterated(x, sd float64, n int) (hi, lo float64) {
-	if sd == 0 || x > far*sd {
+// iterated is the n-fold integral of the wave's distribution function, and the
+// (n-1)-fold: I_n(z) = (z I_{n-1}(z) + I_{n-2}(z))/n, scaled. x is no further
+// below than the wave reaches.
+func (w *wave) iterated(x float64, n int) (hi, lo float64) {
+	sd := w.sd
+	if sd == 0 || x > w.reach {
 		if x < 0 || x == 0 && n > 0 {
 			return 0, 0
 		}
@@ -312,14 +335,21 @@ func iterated(x, sd float64, n int) (hi, lo float64) {
 		}
 		return b, a
 	}
-	if x < -far*sd {
-		return 0, 0
-	}
 	z := x / sd
 	a := invSqrt2Pi * math.Exp(-z*z/2) / sd
 	b := math.Erfc(-z/math.Sqrt2) / 2
+	v := sd * sd
+	switch n { // what most budgets have, without a division by what is known
+	case 0:
+		return b, a
+	case 1:
+		return x*b + v*a, b
+	case 2:
+		a, b = b, x*b+v*a
+		return (x*b + v*a) / 2, b
+	}
 	for k := 1; k <= n; k++ {
-		b, a = (x*b+sd*sd*a)/float64(k), b
+		b, a = (x*b+v*a)/float64(k), b
 	}
 	return b, a
 }
