@@ -39,6 +39,7 @@ type Decoder struct {
 	sieved   []byte
 
 	// a match at hand
+	left      int // of the looks that a frame may cost
 	caps      []capture
 	vals      []pending
 	notes     []byte
@@ -270,7 +271,7 @@ func isLineEnd(c byte) bool { return c == '\r' || c == '\n' }
 // readings of the first that fits the whole of it.
 func (d *Decoder) try(frame []byte, emit func(*Value)) bool {
 	drv := d.drv
-	d.badCheck, d.keepWrong = false, false
+	d.badCheck, d.keepWrong, d.left = false, false, looks(frame)
 	for k := range drv.lines {
 		l := &drv.lines[k]
 		d.caps = d.caps[:0]

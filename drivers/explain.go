@@ -34,6 +34,7 @@ func (d *Driver) Explain(frame []byte) string {
 		}
 		for n := len(l.ops); n >= 0; n-- {
 			dec.caps = dec.caps[:0]
+			dec.left = looks(frame)
 			dec.place, dec.from, dec.to, dec.checkAt = 0, -1, -1, -1
 			end := dec.match(l.ops[:n], frame, min(dec.data, len(frame)))
 			if end < 0 {

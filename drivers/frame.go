@@ -173,6 +173,7 @@ func (d *Decoder) between(n int, emit func(*Value)) {
 	}
 	for i := range d.drv.lines {
 		d.caps, d.place, d.from, d.to = d.caps[:0], 0, -1, -1
+		d.left = looks(b)
 		if l := &d.drv.lines[i]; l.ignore && d.match(l.ops, b, 0) == len(b) {
 			return
 		}

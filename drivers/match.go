@@ -153,9 +153,11 @@ func (d *Decoder) match(ops []op, b []byte, i int) int {
 		case opBlanks:
 			i = skipBlanks(b, i)
 		case opDigits, opLetters, opWord, opDashes:
+			from := i
 			if i = run(o, b, i); i < 0 {
 				return -1
 			}
+			d.left -= i - from
 		case opAny:
 			if i += o.n; i > len(b) {
 				return -1
@@ -166,6 +168,9 @@ func (d *Decoder) match(ops []op, b []byte, i int) int {
 			}
 			n, place, e := len(d.caps), d.place, -1
 			for ; i <= len(b); i++ {
+				if d.left--; d.left < 0 {
+					return -1
+				}
 				if e = d.match(ops[k+1:k+2], b, i); e >= 0 {
 					break
 				}
@@ -216,6 +221,15 @@ func (d *Decoder) match(ops []op, b []byte, i int) int {
 	}
 	return i
 }
+
+// mostLooks bounds the looking for what follows a {skip}, for each byte of a
+// frame: how often it is looked for, and the bytes of runs that were read in
+// vain. A pattern looks once at each byte for each {skip}; a file whose words look
+// through the line again, at each byte of it, could cost a second for every frame.
+const mostLooks = 512
+
+// looks is what a frame may cost.
+func looks(frame []byte) int { return mostLooks * (len(frame) + 1) }
 
 // mostItems bounds the readings of one frame.
 const mostItems = 64

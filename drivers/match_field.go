@@ -115,6 +115,7 @@ func (d *Decoder) field(o *op, b []byte, i int) int {
 			for end = c.from; end < len(b) && inField(o.kind, b[end]) && (o.stop == 0 || b[end] != o.stop); end++ {
 			}
 			c.to = end
+			d.left -= end - c.from
 		}
 		if c.to == c.from && o.kind != opNote {
 			return -1

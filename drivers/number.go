@@ -108,7 +108,7 @@ func (n *number) parse(d *Decoder, b []byte, i int) (v, step quantity.Decimal, e
 	} else {
 		start, mark, groups := i, -1, 0
 		coef, big := uint64(0), uint64(0)
-		for i < len(b) {
+		for i < len(b) && i-start <= mostDigits {
 			c := b[i]
 			if k := c - '0'; k <= 9 {
 				big |= coef
@@ -127,6 +127,9 @@ func (n *number) parse(d *Decoder, b []byte, i int) (v, step quantity.Decimal, e
 				continue
 			}
 			break
+		}
+		if i-start > mostDigits {
+			return v, step, -1
 		}
 		digits := i - start - groups
 		if mark >= 0 {
@@ -199,6 +202,11 @@ func (n *number) parse(d *Decoder, b []byte, i int) (v, step quantity.Decimal, e
 	}
 	return v, step, i
 }
+
+// mostDigits bounds a number with its padding, as the width of a field is bounded:
+// a pattern that looks for one at each byte of a long line would read the line
+// as often as it has bytes.
+const mostDigits = 64
 
 // fewDigits tells whether a long run of digits is only padded with zeros.
 func fewDigits(b []byte) bool {
