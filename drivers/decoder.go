@@ -53,6 +53,7 @@ type Decoder struct {
 	badCheck  bool
 	keepWrong bool
 	tailWrong bool
+	failed    failedCheck // the last, for whoever explains it
 
 	// what holds from frame to frame
 	unit    quantity.Unit

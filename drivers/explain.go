@@ -7,13 +7,18 @@ import (
 )
 
 // whyGarbled says where the first message of an example that should not be
-// garbled stops to fit; "" where there is none.
+// garbled stops to fit, or what its check bytes should be; "" where there is none.
 func (d *Driver) whyGarbled(e *Example, want []string) (why string) {
 	n := 0
 	d.runWith(e, false, func(v *Value) {
-		unwanted := v.Fault == ledger.Garbled && v.Reason == NoFit && (n >= len(want) || want[n] != "garbled")
-		if n++; unwanted && why == "" {
+		unwanted := v.Fault == ledger.Garbled && (n >= len(want) || want[n] != "garbled")
+		n++
+		switch {
+		case !unwanted || why != "":
+		case v.Reason == NoFit:
 			why = d.Explain(v.Raw)
+		case d.check != nil: // or what is left of its frame where one of fixed length did not fit
+			why = d.explainCheck(v.Raw)
 		}
 	})
 	if why != "" {
@@ -60,6 +65,20 @@ func (d *Driver) Explain(frame []byte) string {
 		}
 	}
 	return fmt.Sprintf("pattern %d fits up to %s, then expects %s and finds %s", which, shortly(frame[:best]), next, shortly(frame[best:]))
+}
+
+// explainCheck says what the check bytes of a message should have been, "" where
+// they are not what is wrong.
+func (d *Driver) explainCheck(frame []byte) string {
+	dec := d.NewDecoder()
+	for k := range d.lines {
+		dec.left, dec.wrong, dec.caps = looks(frame), false, dec.caps[:0]
+		if dec.fits(&d.lines[k], frame); dec.wrong {
+			x := dec.failed
+			return fmt.Sprintf("the check bytes are %s, and [check] gives %s over %s", shortly(x.got), shortly(d.check.appendTo(nil, x.sum)), shortly(x.over))
+		}
+	}
+	return ""
 }
 
 func shortly(b []byte) string {

@@ -176,6 +176,12 @@ func TestExampleMistakes(t *testing.T) {
 	if want := `: pattern 2 fits up to "MAX 2.5", then expects "MIN" and finds " MIN -0.5"`; len(errs) != 1 || !strings.HasSuffix(errs[0].Error(), want) {
 		t.Errorf("%v\nwanted …%s", errs, want)
 	}
+	// Sum of "#+1.234/" by hand: 373, in eight bits 117, and 20 over 97.
+	d = mustParse(t, "pattern = '#{value}/{check}'\n[check]\nkind = 'sum'\nmodulo = 97\nas = 'decimal'\n[[example]]\nbytes = '#+1.234/82<CR>'\ngives = ['1.234']\n")
+	errs = d.CheckExamples()
+	if want := `: the check bytes are "82", and [check] gives "20" over "#+1.234/"`; len(errs) != 1 || !strings.HasSuffix(errs[0].Error(), want) {
+		t.Errorf("%v\nwanted …%s", errs, want)
+	}
 	if errs := mustParse(t, "pattern = '{value}'").CheckExamples(); len(errs) != 1 || !strings.Contains(errs[0].Error(), "no [[example]]") {
 		t.Errorf("%v", errs)
 	}

@@ -119,13 +119,22 @@ func (d *Decoder) verify(k *check, b []byte, i int) int {
 	if d.from >= 0 {
 		over = b[min(d.from, to):to]
 	}
-	e, right := k.compare(b, i, k.kind.sum(over))
+	sum := k.kind.sum(over)
+	e, right := k.compare(b, i, sum)
 	if e >= 0 && !right {
+		d.failed = failedCheck{b[i:e], over, sum}
 		if d.wrong = true; k.wrong == wrongGarbled {
 			return -1
 		}
 	}
 	return e
+}
+
+// failedCheck is what was found for check bytes, what they are taken over, and
+// the sum of that.
+type failedCheck struct {
+	got, over []byte
+	sum       uint16
 }
 
 // match runs ops on b from i and returns where they end, -1 if they do not
