@@ -30,7 +30,7 @@ func (d *Daemon) openPage() error {
 		Metrics:   d.count.handler(),
 	}, d)
 	if err != nil {
-		return fmt.Errorf("page: %w", err)
+		return err
 	}
 	d.page = s
 	if d.o.Terminal != nil && s.Networked() {

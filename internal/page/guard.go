@@ -32,7 +32,7 @@ func (s *Server) guard(next http.Handler) http.Handler {
 		h.Set("Permissions-Policy", "camera=(), microphone=(), geolocation=(), payment=()")
 		h.Set("Cache-Control", "no-store")
 		if !s.ownHost(r) {
-			refuse(w, http.StatusForbidden, "this bench does not answer to that name: use its address, or add the name to the bench")
+			refuse(w, http.StatusForbidden, "this bench does not answer to that name: use its address, or the name that the computer has itself")
 			return
 		}
 		if !sameSite(r) {

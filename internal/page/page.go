@@ -47,10 +47,9 @@ type Update struct {
 
 // Options is what a page is made of. Only Listen and Log are needed.
 type Options struct {
-	Listen      string   // address and port; port 0 takes a free one
-	ReadToken   string   // empty: a random one
-	ChangeToken string   // empty: a random one
-	Hosts       []string // further names this bench answers to, such as "bench.lan"
+	Listen      string // address and port; port 0 takes a free one
+	ReadToken   string // empty: a random one
+	ChangeToken string // empty: a random one
 	Log         zerolog.Logger
 
 	// SaveSheet writes a job sheet that the page made, after checking it, and
@@ -119,7 +118,7 @@ func New(o Options, d Desk) (*Server, error) {
 	if err := s.listen(); err != nil {
 		return nil, err
 	}
-	s.hosts = ownNames(o.Hosts)
+	s.hosts = ownNames()
 	s.http = &http.Server{
 		Handler:           s.handler(),
 		ReadHeaderTimeout: headerTime,
@@ -212,9 +211,9 @@ func (s *Server) addr() *net.TCPAddr { return s.listeners[0].Addr().(*net.TCPAdd
 func (s *Server) Networked() bool { return !s.addr().IP.IsLoopback() }
 
 // ownNames are the host names this computer answers to besides its addresses.
-func ownNames(more []string) map[string]bool {
+func ownNames() map[string]bool {
 	m := map[string]bool{}
-	for _, n := range append(hostNames(), more...) {
+	for _, n := range hostNames() {
 		if n = strings.ToLower(strings.TrimSuffix(n, ".")); n != "" {
 			m[n] = true
 		}
