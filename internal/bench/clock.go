@@ -23,6 +23,9 @@ func NewClock(speed float64) *Clock {
 	return c
 }
 
+// SetBack lets a clock of another speed than 1 show an earlier time.
+func (c *Clock) SetBack(d time.Duration) { c.zero.Add(-d.Microseconds()) }
+
 // Now is the present time on this clock, for the ports.
 func (c *Clock) Now() time.Time { return c.Stamp().Time() }
 

@@ -77,3 +77,12 @@ func TestTheWallClockIsStepped(t *testing.T) {
 		t.Errorf("%d steps are told and %d losses of the gauge, expected 3 and at most the one at the end", steps, lost)
 	}
 }
+
+// A clock that was set back shows the earlier time and the same elapsed one.
+func TestClockIsSetBack(t *testing.T) {
+	c := NewClock(10)
+	c.SetBack(24 * time.Hour)
+	if s := c.Stamp(); s.Time().After(time.Now().Add(-time.Hour)) || s.Elapsed < 0 {
+		t.Errorf("a day back it shows %v, %d µs on", s.Time(), s.Elapsed)
+	}
+}
