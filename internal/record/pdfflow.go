@@ -176,13 +176,23 @@ func (p *pdf) heading(text string, level int, need float64) {
 	p.SetY(p.GetY() + below)
 }
 
-// list is a heading and its points.
+// pointGap is the room below a point of a list, mm.
+const pointGap = 0.9
+
+// list is a heading and its points, kept together where they are short.
 func (p *pdf) list(heading string, level int, points []string) {
 	if len(points) == 0 {
 		return
 	}
-	first := p.wrap(body, points[0], p.width-4)
-	p.heading(heading, level, float64(min(len(first), 4))*body.lead())
+	first := float64(min(len(p.wrap(body, points[0], p.width-4)), 4)) * body.lead()
+	all := 0.0
+	for _, s := range points {
+		all += float64(len(p.wrap(body, s, p.width-4)))*body.lead() + pointGap
+	}
+	if all > (p.bottom-pdfHead)/3 {
+		all = first // too long to be kept together
+	}
+	p.heading(heading, level, max(all, first))
 	p.points(points)
 }
 
@@ -193,7 +203,7 @@ func (p *pdf) points(points []string) {
 		p.set(body)
 		p.Text(pdfSide, p.GetY()+0.73*body.lead(), "–")
 		p.para(pdfSide+4, p.width-4, body, s)
-		p.SetY(p.GetY() + 0.9)
+		p.SetY(p.GetY() + pointGap)
 	}
 }
 

@@ -139,3 +139,23 @@ func TestKeptSumIsRecorded(t *testing.T) {
 		}
 	}
 }
+
+// The cautions stand together on one page.
+func TestCautionsStandTogether(t *testing.T) {
+	s := axle(t)
+	for _, size := range []string{"a4", "letter"} {
+		var b bytes.Buffer
+		if err := s.rec.Write(&b, "pdf", record.Options{Paper: size}); err != nil {
+			t.Fatal(err)
+		}
+		file := filepath.Join(t.TempDir(), "record.pdf")
+		if err := os.WriteFile(file, b.Bytes(), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		for i, page := range strings.Split(poppler(t, "pdftotext", file, "-"), "\f") {
+			if first, last := strings.Contains(page, "Take care"), strings.Contains(page, "Silence is not a pass"); first != last {
+				t.Errorf("%s: on page %d of the cautions only a part", size, i+1)
+			}
+		}
+	}
+}
