@@ -47,6 +47,7 @@ type afterTake struct {
 	unkept  int // takes whose receipt is awaited
 	results []string
 	said    []capture.SaidFact
+	guide   *capture.GuideFact // which way to turn, of a take that did not pass
 }
 
 // sayAfterwards sounds what has gathered and speaks it as one text, so that no
@@ -74,6 +75,10 @@ func (d *Daemon) sayAfterwards() {
 			texts = append(texts, f.Text)
 		}
 	}
+	if a.guide != nil {
+		d.player.Guide(a.guide.Guide)
+		texts = append(texts, speech.Guide(a.guide.Method, a.guide.Guide))
+	}
 	if len(texts) > 0 {
 		d.speak(strings.Join(texts, ". "))
 	}
@@ -82,8 +87,13 @@ func (d *Daemon) sayAfterwards() {
 // soundGuide lets the ear follow the adjuster; the words come only when the way
 // to go changes.
 func (d *Daemon) soundGuide(f capture.GuideFact) {
+	way := f.Where + f.Way
+	if d.shown.after.unkept > 0 { // the verdict is heard first
+		d.shown.after.guide, d.shown.way = &f, way
+		return
+	}
 	d.player.Guide(f.Guide)
-	if way := f.Where + f.Way; way != d.shown.way {
+	if way != d.shown.way {
 		d.shown.way = way
 		d.speak(speech.Guide(f.Method, f.Guide))
 	}

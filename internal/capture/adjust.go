@@ -19,8 +19,8 @@ type adjusting struct {
 	guide  *ledger.Guide
 }
 
-// stay goes on at the place where a take did not pass.
-func (c *Capture) stay(res *method.Result, out *Out) {
+// stay goes on at the place where a take did not pass, and says which way to turn.
+func (c *Capture) stay(t *ledger.Take, res *method.Result, out *Out) {
 	adj := c.check().Adjuster
 	if adj == nil {
 		c.start(out)
@@ -33,6 +33,7 @@ func (c *Capture) stay(res *method.Result, out *Out) {
 		return
 	}
 	c.adjust.open = true
+	c.tell(t.Result, t.U95, out)
 	c.start(out)
 }
 
@@ -64,7 +65,8 @@ func (c *Capture) doStep(out *Out) error {
 	return nil
 }
 
-// guide says, after a stroke, where the play lies while the lock is open.
+// guide says, after a stroke, where the play lies while the lock is open. A drag has
+// no strokes: each pull is a take, and stay says it.
 func (c *Capture) guide(out *Out) {
 	if !adjustable(c.spec.Method) || c.machine == nil {
 		return
@@ -77,7 +79,12 @@ func (c *Capture) guide(out *Out) {
 	if !p.HasResult {
 		return
 	}
-	g := method.Guidance(c.spec, adjusterIn(adj, c.spec.Unit), p.Result, p.U95)
+	c.tell(p.Result, p.U95, out)
+}
+
+// tell says where a value lies and which way to turn the adjuster.
+func (c *Capture) tell(value, u95 float64, out *Out) {
+	g := method.Guidance(c.spec, adjusterIn(c.check().Adjuster, c.spec.Unit), value, u95)
 	c.adjust.guide = &g
 	out.add(GuideFact{g, c.spec.Method})
 }

@@ -7,6 +7,8 @@ import (
 
 	"thouwright/internal/ledger"
 	"thouwright/internal/method"
+	"thouwright/internal/quantity"
+	"thouwright/internal/simulate"
 )
 
 const adjustJob = `
@@ -106,6 +108,47 @@ func TestALockThatMovesThePlay(t *testing.T) {
 		if g.Where == method.WhereBelow && g.Way != method.Slacken {
 			t.Errorf("too tight, told to %s", g.Way)
 		}
+	}
+}
+
+// A drag has no strokes: after each pull that is not right the way to turn is told,
+// and it is the other way round than with a play.
+func TestADragIsSetPullByPull(t *testing.T) {
+	job := strings.NewReplacer(`method = "end-play"`, `method = "drag"`, `limits = "0.03..0.08 mm"`, `limits = "2..3 N"`, `gauge = "dial-1"`, `gauge = "pull"`).Replace(adjustJob)
+	r := rigOn(t, benchAndSheet(t, testBench+"\n[[gauge]]\nname = \"pull\"\nport = \"/dev/full\"\ndriver = \"signed-decimal\"\nunit = \"N\"\nerror = \"0.01 N\"\n", job), Resume{})
+	pull := func(force float64) {
+		var p simulate.Path
+		p.Hold(2, 0, 0)
+		p.Glide(force, 0.5)
+		p.Hold(6, 0, 0)
+		p.Glide(0, 0.3)
+		p.Hold(2, 0, 0)
+		r.readsIn("pull", quantity.N, &p)
+	}
+	for i, c := range []struct {
+		force float64
+		where string
+		way   string
+	}{{5, method.WhereAbove, method.Slacken}, {1, method.WhereBelow, method.Tighten}, {4, method.WhereAbove, method.Slacken}} {
+		r.guides = nil
+		pull(c.force)
+		r.wantTakes(i + 1)
+		if len(r.guides) != 1 || r.guides[0].Where != c.where || r.guides[0].Way != c.way || r.guides[0].Turn != "" {
+			t.Errorf("a drag of %v N in 2..3 N: told %+v", c.force, r.guides)
+		}
+	}
+	pull(2.5)
+	r.wantTakes(4)
+	if !slices.Contains(r.said, SaidLock) || r.tks[3].Verdict != ledger.Undecided {
+		t.Errorf("2.5 N with the lock open: %v, said %v", r.tks[3].Verdict, r.said)
+	}
+	if err := r.do(ledger.Command{Do: ledger.DoLock}); err != nil {
+		t.Fatal(err)
+	}
+	pull(2.4)
+	r.wantTakes(5)
+	if r.tks[4].Verdict != ledger.Pass || r.c.at != 1 {
+		t.Errorf("after the lock: %v at %d", r.tks[4].Verdict, r.c.at)
 	}
 }
 

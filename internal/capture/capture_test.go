@@ -80,7 +80,14 @@ type testRig struct {
 
 func sheetOf(t *testing.T, job string, version int) *Sheet {
 	t.Helper()
-	b, ps := config.ParseBench("bench.toml", []byte(testBench))
+	s := benchAndSheet(t, testBench, job)
+	s.Version = version
+	return s
+}
+
+func benchAndSheet(t *testing.T, bench, job string) *Sheet {
+	t.Helper()
+	b, ps := config.ParseBench("bench.toml", []byte(bench))
 	if b == nil {
 		t.Fatal(ps)
 	}
@@ -88,7 +95,7 @@ func sheetOf(t *testing.T, job string, version int) *Sheet {
 	if j == nil {
 		t.Fatal(ps)
 	}
-	s, err := NewSheet(b, j, version, func(string) ledger.Sends { return ledger.Streams })
+	s, err := NewSheet(b, j, 1, func(string) ledger.Sends { return ledger.Streams })
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -120,7 +127,9 @@ func (r *testRig) take() {
 }
 
 // reads feeds what a gauge with a step of 1 µm sends of a path.
-func (r *testRig) reads(gauge string, p *simulate.Path) {
+func (r *testRig) reads(gauge string, p *simulate.Path) { r.readsIn(gauge, quantity.MM, p) }
+
+func (r *testRig) readsIn(gauge string, unit quantity.Unit, p *simulate.Path) {
 	g := simulate.Gauge{Step: 0.001, Rate: 10, Jitter: 0.1, Noise: 0.0003}
 	start := r.now
 	for _, v := range g.Read(p, r.rand) {
@@ -129,7 +138,7 @@ func (r *testRig) reads(gauge string, p *simulate.Path) {
 			r.c.Tick(ledger.Stamp{Elapsed: d, Wall: d}, &r.out)
 		}
 		d := quantity.Decimal{Coef: uint64(math.Round(math.Abs(v.Value) * 1000)), Scale: 3, Neg: v.Value < 0}
-		batch := []ledger.Reading{{At: at, Gauge: gauge, Value: d, HasVal: true, Unit: quantity.MM, Step: 0.001}}
+		batch := []ledger.Reading{{At: at, Gauge: gauge, Value: d, HasVal: true, Unit: unit, Step: 0.001}}
 		r.c.Readings(batch, &r.out)
 		r.now = at.Elapsed
 		r.take()

@@ -143,7 +143,7 @@ func budgetLines(b metrology.Budget, spec method.Spec) []ledger.BudgetLine {
 // after decides what is measured next.
 func (c *Capture) after(t *ledger.Take, res *method.Result, out *Out) {
 	if adjustable(t.Method) && t.Verdict != ledger.Pass && t.Verdict != ledger.NoVerdict {
-		c.stay(res, out)
+		c.stay(t, res, out)
 		return
 	}
 	if c.sheet.Loose {
