@@ -4,121 +4,15 @@ import (
 	"context"
 	"encoding/binary"
 	"fmt"
-	"net"
 	"os"
 	"slices"
-	"sync"
 	"testing"
 
 	"github.com/rs/zerolog"
 
 	"thouwright/internal/port"
+	"thouwright/internal/port/porttest"
 )
-
-// comServer is a server of RFC 2217, as far as a port needs one to be opened:
-// it takes every setting and tells of its control lines.
-type comServer struct {
-	listener net.Listener
-	mu       sync.Mutex
-	conn     net.Conn
-}
-
-func newComServer(t *testing.T) *comServer {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s := &comServer{listener: l}
-	done := make(chan struct{})
-	go func() {
-		defer close(done)
-		for {
-			c, err := l.Accept()
-			if err != nil {
-				return
-			}
-			s.mu.Lock()
-			s.conn = c
-			s.mu.Unlock()
-			s.serve(c)
-		}
-	}()
-	t.Cleanup(func() {
-		l.Close()
-		s.mu.Lock()
-		if s.conn != nil {
-			s.conn.Close()
-		}
-		s.mu.Unlock()
-		<-done
-	})
-	return s
-}
-
-// Bytes of RFC 854 and RFC 2217.
-const (
-	telnetIAC, telnetWill, telnetDo, telnetSB, telnetSE = 255, 251, 253, 250, 240
-	comPortOption, comAnswers, comModemState            = 44, 100, 7
-)
-
-func (s *comServer) serve(c net.Conn) {
-	defer c.Close()
-	b := make([]byte, 1024)
-	var in []byte
-	for {
-		n, err := c.Read(b)
-		in = append(in, b[:n]...)
-		for len(in) >= 3 && in[0] == telnetIAC {
-			switch in[1] {
-			case telnetWill, telnetDo:
-				answer := byte(telnetDo)
-				if in[1] == telnetDo {
-					answer = telnetWill
-				}
-				s.write(telnetIAC, answer, in[2])
-				in = in[3:]
-				continue
-			case telnetSB:
-				end := -1
-				for i := 2; i+1 < len(in) && end < 0; i++ {
-					if in[i] == telnetIAC && in[i+1] == telnetSE {
-						end = i
-					}
-				}
-				if end < 0 {
-					break
-				}
-				answer := append([]byte{}, in[:end+2]...)
-				answer[3] += comAnswers
-				s.write(answer...)
-				in = in[end+2:]
-				continue
-			default:
-				in = in[3:]
-				continue
-			}
-			break
-		}
-		if err != nil {
-			return
-		}
-	}
-}
-
-func (s *comServer) write(b ...byte) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.conn.Write(b)
-}
-
-func (s *comServer) cts(on bool) {
-	state := byte(0)
-	if on {
-		state = 1 << 4
-	}
-	s.write(telnetIAC, telnetSB, comPortOption, comModemState+comAnswers, state, telnetIAC, telnetSE)
-}
 
 // treads are presses with chatter, in logical milliseconds, and what they mean.
 var treads = []edge{
@@ -173,7 +67,7 @@ func wantPresses(t *testing.T, got []Press) {
 // every change, chatter and all, and the pedal makes the three presses of it.
 func TestPedalOnTheNetwork(t *testing.T) {
 	leaks(t)
-	s := newComServer(t)
+	s := porttest.NewComServer(t)
 	r := newRecorder()
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan struct{})
@@ -182,12 +76,12 @@ func TestPedalOnTheNetwork(t *testing.T) {
 		t.Fatal(err)
 	}
 	go func() {
-		Keep(ctx, Plan{Address: "rfc2217://" + s.listener.Addr().String(), Settings: settings, Watch: []string{"CTS"}}, port.Open, r, port.WallClock{}, zerolog.Nop())
+		Keep(ctx, Plan{Address: "rfc2217://" + s.Addr(), Settings: settings, Watch: []string{"CTS"}}, port.Open, r, port.WallClock{}, zerolog.Nop())
 		close(done)
 	}()
 	defer func() { cancel(); <-done }()
 	r.until(t, "up", func() bool { return slices.Contains(r.events, "up") })
-	wantPresses(t, presses(t, r, "CTS", s.cts))
+	wantPresses(t, presses(t, r, "CTS", s.CTS))
 }
 
 // The same on a line that must be asked for, and by a pedal that acts as a
