@@ -83,6 +83,7 @@ func (r Replay) Run(ctx context.Context) (dir string, err error) {
 		e.sources = append(e.sources, l.source())
 	}
 	e.begin(s, resume, at, &journalSink{j: s.journal})
+	e.capture.Unheard = true
 	if r.Commands == "" { // nobody says when the ports were opened: they were
 		for _, l := range lines {
 			e.link(l.index, linkRunning, nil, "", at)

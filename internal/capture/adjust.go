@@ -68,7 +68,7 @@ func (c *Capture) doStep(out *Out) error {
 // guide says, after a stroke, where the play lies while the lock is open. A drag has
 // no strokes: each pull is a take, and stay says it.
 func (c *Capture) guide(out *Out) {
-	if !adjustable(c.spec.Method) || c.machine == nil {
+	if c.Unheard || !adjustable(c.spec.Method) || c.machine == nil {
 		return
 	}
 	adj := c.check().Adjuster

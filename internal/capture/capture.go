@@ -16,6 +16,10 @@ import (
 
 // Capture is the state of one job's work. One goroutine owns it.
 type Capture struct {
+	// Unheard: nobody watches or listens, as in a replay, so nothing is put in
+	// words for people. The rows are the same.
+	Unheard bool
+
 	sheet *Sheet
 	stage string
 	at    int // index into sheet.places; len(places) once all are measured
@@ -291,6 +295,9 @@ func (c *Capture) heard(out *Out) {
 func (c *Capture) say(out *Out, k Said, text string) {
 	if k == SaidCaution || k == SaidLeftOut {
 		c.view.reason = text
+	}
+	if c.Unheard {
+		return
 	}
 	out.add(SaidFact{k, c.now, c.spec.Gauge.Name, text, *c.tag, c.seq, c.main.value})
 }

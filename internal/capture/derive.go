@@ -46,7 +46,9 @@ func (c *Capture) deriveOne(d derivation, out *Out) {
 		t.Replaces = old.Take
 	}
 	verdict := judge(t, res.Combined, spec)
-	t.Say = metrology.Words(t, verdict, res.Combined)
+	if !c.Unheard {
+		t.Say = metrology.Words(t, verdict, res.Combined)
+	}
 	t.Budget = budgetLines(res.Budget, spec)
 	c.commit(t, out)
 }

@@ -51,7 +51,9 @@ func (c *Capture) finish(res *method.Result, out *Out) {
 		t.Note = join(t.Note, "in the band before the lock is fastened")
 		c.adjust.inBand = true
 	}
-	t.Say = metrology.Words(t, verdict, comb)
+	if !c.Unheard {
+		t.Say = metrology.Words(t, verdict, comb)
+	}
 	if c.adjust.inBand {
 		t.Say, t.Ruled = "set: fasten the lock, then measure again", true
 	}
