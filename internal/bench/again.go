@@ -57,6 +57,9 @@ func (r Replay) edited(c ledger.Command, at ledger.Stamp, e *engine, s *session,
 	}
 	b.LogDir = f.bench.LogDir
 	f.bench, f.benchText = b, []byte(c.Bench)
+	if c.Sheet != "" && f.job == nil {
+		return fmt.Errorf("an edited job sheet where no job was in hand")
+	}
 	if c.Sheet != "" {
 		j, problems := config.ParseJob(f.job.File, []byte(c.Sheet))
 		if j == nil {
