@@ -5,7 +5,11 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strconv"
+	"strings"
 	"text/tabwriter"
+	"unicode"
+	"unicode/utf8"
 
 	"thouwright/internal/bench"
 	"thouwright/internal/bundle"
@@ -72,10 +76,19 @@ func printReport(ctx *runContext, r journal.Report) {
 		if !f.Holds {
 			word = "DAMAGED"
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\n", f.Name, word, f.Text)
+		fmt.Fprintf(w, "%s\t%s\t%s\n", visible(f.Name), word, visible(f.Text))
 	}
 	w.Flush()
 	for _, n := range r.Notes {
-		fmt.Fprintln(ctx.Out, "note:", n)
+		fmt.Fprintln(ctx.Out, "note:", visible(n))
 	}
+}
+
+// visible is a text as one line on a terminal. A folder from a stranger may hold
+// a file whose name moves the cursor, or ends the line and adds another that holds.
+func visible(s string) string {
+	if utf8.ValidString(s) && !strings.ContainsFunc(s, func(r rune) bool { return !unicode.IsPrint(r) }) {
+		return s
+	}
+	return strconv.Quote(s)
 }
