@@ -84,6 +84,13 @@ func TestWords(t *testing.T) {
 		{"fit", "'50 H7/s6'", "fit: interference"},
 		{"fit", "'50 H7/k6'", "fit: transition"},
 		{"tilt", "--clearance 0.040..0.050 --overhang 60 --span 120", "no reading here can show"},
+		// At 20 of 120 mm a clearance of 0.009..0.050 reads 0.009..0.0667; 0.012..0.050 is sure.
+		{"tilt", "--reading 0.030 --clearance 0.009..0.050 --overhang 20 --span 120", "to be within: yes"},
+		{"tilt", "--reading 0.050 --clearance 0.009..0.050 --overhang 20 --span 120", "to be within: yes"},
+		{"tilt", "--reading '0.048 ± 0.003 mm' --clearance 0.009..0.050 --overhang 20 --span 120", "to be within: not shown"},
+		{"tilt", "--reading 0.060 --clearance 0.009..0.050 --overhang 20 --span 120", "to be within: not shown"},
+		{"tilt", "--reading '0.070 ± 0.002 mm' --clearance 0.009..0.050 --overhang 20 --span 120", "to be within: no: too much"},
+		{"tilt", "--reading 0.008 --clearance 0.009..0.050 --overhang 20 --span 120", "to be within: no: too little"},
 		{"lash", "--chain 'play 25 deg' --wheel '18 in'", "share stays within it: no"},
 		// 14.3 deg at 9 in is 2.246 in, within 2.25; with 0.5 deg more it is not.
 		{"lash", "--chain 'play 14.3 deg' --wheel '18 in'", "393.209, manual steering, wheel of 18 in: 57.1500 mm (2.25000 in)\n  =        this joint's share stays within it: yes"},

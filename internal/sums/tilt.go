@@ -12,7 +12,7 @@ var tiltSum = Sum{
 	About: "A shaft in two bushes tilts, so a gauge on its overhang reads more than the clearance. From a reading to the clearance it can come from, or from clearances to the reading to expect.",
 	Fields: []Field{
 		{Name: "reading", Label: "play as read", Kind: Quantity, Unit: quantity.MM, Example: "0.080 mm", Help: "Gives the clearance, if both bushes have the same."},
-		{Name: "clearance", Label: "clearance of both bushes", Kind: Span, Unit: quantity.MM, Example: "0.009..0.050 mm", Help: "Gives the readings to expect."},
+		{Name: "clearance", Label: "clearance of both bushes", Kind: Span, Unit: quantity.MM, Example: "0.009..0.050 mm", Help: "Gives the readings to expect; with a reading, whether it shows the clearance to be within."},
 		{Name: "near", Label: "clearance of the bush near the gauge", Kind: Quantity, Unit: quantity.MM, Example: "0.05 mm", Help: "Goes with that of the far bush: the greatest reading of two different bushes."},
 		{Name: "far", Label: "clearance of the far bush", Kind: Quantity, Unit: quantity.MM, Example: "0.03 mm"},
 		{Name: "overhang", Label: "overhang: from the near bush's outer edge to the gauge", Kind: Quantity, Unit: quantity.MM, Required: true, Example: "20 mm"},
@@ -24,10 +24,34 @@ var tiltSum = Sum{
 		"thouwright calc tilt --reading '0.080 mm' --overhang '20 mm' --span '120 mm'",
 		"thouwright calc tilt --near 0.05 --far 0.03 --overhang 20 --span 120",
 		"thouwright calc tilt --clearance '0.009..0.050 mm' --overhang '20 mm' --span '120 mm'",
+		"thouwright calc tilt --reading '0.040 ± 0.004 mm' --clearance '0.009..0.050 mm' --overhang '20 mm' --span '120 mm'",
 	},
 	Picture:  picture(tiltDrawing),
 	Cautions: []string{cautionTurn, cautionSize},
 	run:      runTilt,
+	judge:    judgeTilt,
+}
+
+// judgeTilt says whether a reading shows the clearance to be within the one given,
+// its ± counted.
+func judgeTilt(v *values, a *Answer) {
+	if !v.has("reading") || !v.has("clearance") {
+		return
+	}
+	k := v.num("overhang") / v.num("span")
+	r, c := v.one("reading"), v.one("clearance")
+	from, to := r.num-r.u95, r.num+r.u95
+	shows := "not shown: the tilt hides it; measure nearer to the bush, or finer"
+	const hair = 1e-9 // mm
+	switch {
+	case from >= c.low*(1+2*k)-hair && to <= c.high+hair:
+		shows = "yes"
+	case from > c.high*(1+2*k)+hair:
+		shows = "no: too much"
+	case to < c.low-hair:
+		shows = "no: too little"
+	}
+	a.word("shows_within", "the reading shows the clearance to be within", shows)
 }
 
 func runTilt(v *values) (*Answer, error) {
