@@ -159,3 +159,22 @@ func TestHistoryFitsAPhone(t *testing.T) {
 	}
 	shot(t, ctx, "history")
 }
+
+// What is to be done has a shape of its own: rocking, turning, measuring.
+func TestHandsHaveTheirShapes(t *testing.T) {
+	sc := newScene()
+	ctx := open(t, serve(t, sc.d, Options{}))
+	seen := map[string]string{}
+	for _, c := range [][2]string{{"play", "ROCK IT"}, {"run-out", "TURN IT"}, {"size", "MEASURE"}} {
+		sc.set(func(l *ledger.Live) {
+			l.LastTake = nil
+			l.Active = &ledger.LiveActive{Component: "part", Check: c[0], Method: c[0], Gauge: "dial-1", Unit: "mm", Phase: ledger.PhaseReady, Say: "do it"}
+		})
+		until(t, ctx, `document.getElementById('word').textContent === '`+c[1]+`'`)
+		drawn := js[string](t, ctx, `document.querySelector('.word .shape').innerHTML`)
+		if seen[drawn] != "" {
+			t.Errorf("%s has the shape of %s", c[0], seen[drawn])
+		}
+		seen[drawn] = c[0]
+	}
+}

@@ -6,6 +6,8 @@ import { result, range } from './units.js'
 
 const FRESH = 30 // seconds a verdict stays while nothing newer has begun
 
+// What is done with the part, as a shape.
+const HANDS = { size: 'measure', 'run-out': 'turn', drag: 'turn' }
 const WORDS = { play: 'ROCK IT', 'end-play': 'PUSH PULL', 'run-out': 'TURN IT', size: 'MEASURE', drag: 'TURN IT', derived: 'DERIVED' }
 
 export function verdictWord(v) { return { pass: 'PASS', fail: 'FAIL', undecided: 'UNDECIDED' }[v] ?? 'NO LIMITS' }
@@ -46,10 +48,10 @@ export function headline(st, sinceTake) {
       break
     case 'ready':
       if (fresh && a.strokes === 0) return verdict(t, st)
-      return { kind: 'quiet', word: WORDS[a.method] ?? 'READY', shape: a.method === 'size' ? 'measure' : 'rock', lines: [a.say].filter(Boolean) }
+      return { kind: 'quiet', word: WORDS[a.method] ?? 'READY', shape: HANDS[a.method] ?? 'rock', lines: [a.say].filter(Boolean) }
   }
   if (fresh && a.strokes === 0 && same(t, st)) return verdict(t, st)
-  return { kind: 'quiet', word: `${a.strokes}/${a.wanted || '?'}`, shape: a.method === 'size' ? 'measure' : 'rock', pips: { strokes: a.strokes, wanted: a.wanted, left_out: a.left_out }, lines: [a.reason || a.say].filter(Boolean) }
+  return { kind: 'quiet', word: `${a.strokes}/${a.wanted || '?'}`, shape: HANDS[a.method] ?? 'rock', pips: { strokes: a.strokes, wanted: a.wanted, left_out: a.left_out }, lines: [a.reason || a.say].filter(Boolean) }
 }
 
 // A drag above its band is too tight, a play above its own too loose.

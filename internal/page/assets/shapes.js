@@ -11,6 +11,7 @@ const draw = {
   undecided: () => [s('circle', { class: 'ring', cx: 50, cy: 50, r: 44.5 }), s('path', { d: 'M50 10a40 40 0 0 0 0 80z' })],
   none: () => [s('path', { class: 'thin', d: 'M14 14h72v72H14zM14 50h72' })],
   rock: () => [s('path', { d: 'M4 8h16v84H4zM80 8h16v84H80z' }), s('path', { class: 'thin', d: 'M28 50h44M40 36L27 50l13 14M60 36l13 14-13 14' })],
+  turn: () => [s('circle', { class: 'thin', cx: 50, cy: 54, r: 40 }), s('circle', { cx: 50, cy: 54, r: 14 }), s('path', { d: 'M42 0l30 14-30 14z' })],
   measure: () => [s('path', { d: 'M4 8h16v84H4zM80 8h16v84H80z' }), s('circle', { cx: 50, cy: 50, r: 17 })],
   wait: () => [s('path', { class: 'ring', d: 'M50 6v60M24 42l26 27 26-27M8 92h84' })],
   tighten: () => [s('path', { class: 'ring', d: 'M22 78a40 40 0 1 1 56 0' }), s('path', { d: 'M98 66L64 96 62 60z' })],
