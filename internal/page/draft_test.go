@@ -24,6 +24,9 @@ func TestDraftIsASheet(t *testing.T) {
 		if strings.HasPrefix(tp.ID, "drag") {
 			p.Limits[tp.Checks[0].Name] = "..12 N"
 		}
+		if tp.ID == "over-centre" {
+			p.Limits[tp.Checks[0].Name] = "..1.2 N·m"
+		}
 		d.Parts = append(d.Parts, p)
 	}
 	d.Parts = append(d.Parts, draftPart{Name: "rocker shaft", Places: []string{"inlet", "exhaust"}, Checks: []draftCheck{
