@@ -254,11 +254,22 @@ func (r *Result) note(format string, a ...any) {
 	r.Notes = append(r.Notes, fmt.Sprintf(format, a...))
 }
 
+// littleKnown is how many times the set-up's standard deviation its interval may
+// reach before that is said: six degrees of freedom and fewer (from chi-square).
+const littleKnown = 2.2
+
 // setUp is the figure for the bench file.
 func (r *Result) setUp(a metrology.Anova) {
 	both, ok := a.Get(metrology.SourceBoth)
 	if !ok {
 		return
+	}
+	if both.SD > 0 && both.High > littleKnown*both.SD {
+		more := "more repeats narrow that"
+		if a.People > 1 {
+			more = "more people and repeats narrow that"
+		}
+		r.note("little is known of it yet: with %g %% the set-up's standard deviation may be up to %.2g times this one; %s", 100*a.Confidence, both.High/both.SD, more)
 	}
 	v, n := 0.0, 0
 	for _, p := range r.rows {
