@@ -12,14 +12,14 @@ import (
 // decide of its limits, in the unit the person reads.
 func zoneLine(s method.Spec, step float64, show quantity.Unit) string {
 	lim := limitsOf(s)
-	if lim.None() || !s.Unit.IsLength() || s.Method == method.Derived {
+	if lim.None() || s.Unit == quantity.None || s.Method == method.Derived {
 		return ""
 	}
 	if step <= 0 {
 		return "" // the step shows itself once the gauge moves
 	}
 	local := s.Gauge.ErrorLocal
-	if span := s.Gauge.ErrorSpan; span > 0 && lim.High > span && s.Gauge.HasError {
+	if span := s.Gauge.ErrorSpan; span > 0 && furthest(s, lim) > span && s.Gauge.HasError {
 		local = 0 // the movement may be longer than what it was given for
 	}
 	ask := metrology.Ask{
@@ -28,7 +28,7 @@ func zoneLine(s method.Spec, step float64, show quantity.Unit) string {
 		ErrorLocal: local,
 		Error:      s.Gauge.Error,
 		Hysteresis: s.Gauge.Hysteresis,
-		Difference: s.Method != method.Size,
+		Difference: s.Method != method.Size && s.Method != method.Drag || s.HasMaster,
 		Limits:     lim,
 		Confidence: s.Confidence,
 		Rule:       s.Rule,
@@ -36,10 +36,22 @@ func zoneLine(s method.Spec, step float64, show quantity.Unit) string {
 	if r := s.Gauge.Repeatability; r > 0 {
 		ask.Other = metrology.Budget{metrology.Gauss(metrology.PartRepeatability, r)}
 	}
-	if s.Method == method.Size {
-		ask.Other = append(ask.Other, s.SetUp(nearLimits(lim))...)
-	}
+	ask.Other = append(ask.Other, s.SetUp(nearLimits(lim))...)
 	return metrology.DecisionZone(ask).In(s.Unit, show)
+}
+
+// furthest is how far apart the readings may lie whose difference is judged.
+func furthest(s method.Spec, lim metrology.Limits) float64 {
+	if !s.HasMaster {
+		return lim.High
+	}
+	far := 0.0
+	for _, l := range [2]float64{lim.Low, lim.High} {
+		if !math.IsInf(l, 0) {
+			far = math.Max(far, math.Abs(l-s.Master))
+		}
+	}
+	return far
 }
 
 // nearLimits is a size about which a check is asked.

@@ -11,6 +11,7 @@ const (
 	PartNoiseBias = "noise bias" // of a total indicated run-out
 	PartSetting   = "setting"    // setting the gauge to its master
 	PartClosure   = "closure"    // the zero looked at again
+	PartTurning   = "turning"    // a rocked gauge may turn between two readings
 )
 
 var inf = math.Inf(1)
@@ -81,4 +82,23 @@ func withoutZeros(b metrology.Budget) metrology.Budget {
 		}
 	}
 	return out
+}
+
+// SetUp is what of a result's uncertainty is known before anything is measured,
+// besides what comes from the gauge itself: the master's, what temperatures leave open,
+// and all of a second gauge. value is about what will be measured.
+func (s Spec) SetUp(value float64) metrology.Budget {
+	_, b := s.At20(value)
+	if s.HasMaster {
+		b = append(b, metrology.Gauss(metrology.PartMaster, s.MasterU95/1.96))
+	}
+	if g := s.Minus; g != nil {
+		if s.Method == Size {
+			b = append(b, metrology.Rect(metrology.PartStep, g.Step/2), readingError(*g, g.Step))
+		} else {
+			b = append(b, metrology.Tri(metrology.PartStep, g.Step), differenceError(*g, value, g.Step))
+		}
+		b = append(b, metrology.Rect(metrology.PartHysteresis, g.Hysteresis))
+	}
+	return withoutZeros(b)
 }

@@ -25,7 +25,8 @@ type size struct {
 	done    bool
 	reason  string
 	extreme turningPoint
-	zero    bool // the part is gauged: the master is looked at again
+	turned  float64 // of the extremes: the most that is left open between two readings
+	zero    bool    // the part is gauged: the master is looked at again
 	closure float64
 	closed  bool
 }
@@ -71,7 +72,9 @@ func (m *size) Reading(r Reading, out *Out) {
 		return
 	}
 	if m.extreme.wanted() {
-		if g, found := m.extreme.reading(r, m.find.Window()); found {
+		step, step2 := m.steps()
+		if g, open, found := m.extreme.reading(r, m.find.Window(), step+step2); found {
+			m.turned = math.Max(m.turned, open)
 			out.Notes = append(out.Notes, Note{Kind: RestFound, T: m.now})
 			switch {
 			case m.zero:
@@ -242,6 +245,7 @@ func (m *size) finish(out *Out) {
 		b = append(b, readingError(g, step))
 	}
 	b = append(b, metrology.Rect(metrology.PartHysteresis, g.Hysteresis), metrology.Gauss(metrology.PartRepeatability, g.Repeatability))
+	b = append(b, metrology.Rect(PartTurning, m.turned))
 	if g := m.spec.Minus; g != nil {
 		b = append(b, readingError(*g, step2), metrology.Rect(metrology.PartHysteresis, g.Hysteresis))
 	}

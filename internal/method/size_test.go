@@ -2,12 +2,14 @@ package method
 
 import (
 	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 
 	"thouwright/internal/ledger"
 	"thouwright/internal/metrology"
 	"thouwright/internal/quantity"
+	"thouwright/internal/simulate"
 )
 
 // sizer feeds a size's machine by hand: ten readings a second.
@@ -312,5 +314,51 @@ func TestAButtonGaugeGaugesByItsPresses(t *testing.T) {
 	z.read(0.01, true)
 	if z.out.Result == nil || math.Abs(z.out.Result.Value-20.13) > 1e-9 || len(z.out.Result.Extras) != 1 {
 		t.Errorf("two presses, part and master: %+v", z.out.Result)
+	}
+}
+
+// A bore gauge rocked through its turning point sends ten readings a second, none of
+// them at the very moment. The true least size lies within U95 all the same, whether
+// it is rocked slowly or fast or held a moment at the turn.
+func TestARockedGaugeTurnsBetweenReadings(t *testing.T) {
+	for name, c := range map[string]struct{ seconds, hold, least, most float64 }{
+		"slowly": {3, 0, 0.0004, 0.0010}, "fast": {1, 0, 0.0008, 0.0030}, "held": {1, 0.6, 0.0004, 0.0010},
+	} {
+		r := rand.New(rand.NewPCG(30, 1))
+		const n = 400
+		made, inside := 0, 0
+		sum := 0.0
+		for range n {
+			truth := 30.01 + 0.001*r.Float64()
+			z := newSizer(t, Spec{Turning: "least", Gauge: Gauge{Step: 0.001, HasError: true}}, 0.001)
+			var p simulate.Path
+			p.Glide(truth+0.15, 0.1)
+			for range 8 {
+				p.Glide(truth, c.seconds*(0.8+0.4*r.Float64()))
+				if c.hold > 0 {
+					p.Hold(c.hold, 0, 0)
+				}
+				p.Glide(truth+0.1+0.1*r.Float64(), c.seconds)
+			}
+			for _, x := range (simulate.Gauge{Step: 0.001, Rate: 10}).Read(&p, r) {
+				z.now = x.T - 0.1
+				z.read(x.Value, false)
+			}
+			res := z.out.Result
+			if res == nil {
+				continue
+			}
+			made++
+			u := res.Budget.Combine().U95
+			sum += u
+			if math.Abs(res.Value-truth) <= u {
+				inside++
+			}
+		}
+		mean := sum / float64(made)
+		t.Logf("%s: %d of %d takes, %.1f %% within U95, ±%.2f µm", name, made, n, 100*float64(inside)/float64(made), 1000*mean)
+		if made < n*95/100 || inside < made*94/100 || mean < c.least || mean > c.most {
+			t.Errorf("rocked %s: %d takes of %d, %d hold the truth, ±%.4f mm", name, made, n, inside, mean)
+		}
 	}
 }

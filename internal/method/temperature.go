@@ -150,13 +150,3 @@ func (s Spec) At20(read float64) (float64, metrology.Budget) {
 	}
 	return s.Warmth.at20(read, reference, s.Unit)
 }
-
-// SetUp is what of a size's uncertainty is known before it is gauged, besides the
-// gauge's own: the master's and what temperatures leave open.
-func (s Spec) SetUp(size float64) metrology.Budget {
-	_, b := s.At20(size)
-	if s.HasMaster {
-		b = append(b, metrology.Gauss(metrology.PartMaster, s.MasterU95/1.96))
-	}
-	return withoutZeros(b)
-}
