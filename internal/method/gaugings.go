@@ -15,9 +15,10 @@ const (
 	sizeGaugings = 3
 	// sizeMost is how many gaugings of one part are waited for.
 	sizeMost = 9
-	// sizeNear times what agrees is still the same part, gauged badly; beyond it the
-	// gauge stood free.
-	sizeNear = 10
+	// sizeNear times what agrees on a fine gauge, and sizeNearCoarse times on any, is
+	// still the same part, gauged badly; beyond it the gauge stood free.
+	sizeNear       = 10
+	sizeNearCoarse = 3
 	// sizeSlip times what agrees away from those that agree is a slip.
 	sizeSlip = 5
 	// sizeClosed times what agrees is how far from zero a closed gauge may stand.
@@ -32,6 +33,7 @@ const (
 type gaugings struct {
 	rests []motion.Rest
 	agree float64 // rests no further apart are one size
+	near  float64 // and no further are one part
 	// The reading of the master, where the gauge was set to one: a rest there is
 	// neither the part nor a bad gauging of it.
 	hasZero bool
@@ -70,7 +72,7 @@ func (g *gaugings) about(i int) (same, near []motion.Rest) {
 		case r.Value >= low && r.Value <= low+g.agree*(1+rounding):
 			same = append(same, r)
 		case g.hasZero && math.Abs(r.Value) <= g.agree:
-		case math.Abs(r.Value-at) <= sizeNear*g.agree:
+		case math.Abs(r.Value-at) <= g.near:
 			near = append(near, r)
 		}
 	}

@@ -163,6 +163,7 @@ func (m *size) shown(v float64) float64 {
 // gauged takes a rest that may be the part's.
 func (m *size) gauged(r motion.Rest, out *Out) {
 	m.seen.agree = m.agree()
+	m.seen.near = math.Max(sizeNear*2*m.spec.twoMicron(), sizeNearCoarse*m.seen.agree)
 	m.seen.add(r)
 	same, near := m.seen.about(len(m.seen.rests) - 1)
 	m.reason = "" // of an earlier one, or of the open instrument between

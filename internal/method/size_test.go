@@ -148,6 +148,21 @@ func TestAPartIsFoundAmongFreeRests(t *testing.T) {
 	}
 }
 
+// A micrometer of half a thou is opened by a fifth of a millimetre between gaugings,
+// sixteen of its steps: that is not the part gauged badly.
+func TestACoarseGaugeOpenedALittle(t *testing.T) {
+	z := newSizer(t, Spec{Gauge: Gauge{Step: 0.0127, HasError: true}}, 0.0127)
+	for k := range 3 {
+		z.gauge(30 * 1.0003)
+		if k < 2 {
+			z.gauge(30*1.0003 + 0.2 + 0.03*float64(k))
+		}
+	}
+	if r := z.out.Result; r == nil || r.Strokes != 3 || r.LeftOut != 0 || math.Abs(r.Value-30.009) > 0.0127 {
+		t.Fatalf("%+v, %+v", r, z.m.Progress())
+	}
+}
+
 // A gauging that was set askew is left out, with its reason, and asks for one more.
 func TestASlipAsksForOneMore(t *testing.T) {
 	z := newSizer(t, Spec{Gauge: Gauge{HasError: true}}, 0.001)
