@@ -271,7 +271,7 @@ func (m *size) finish(out *Out) {
 		res.Note = joinNote(res.Note, "the zero was not looked at again")
 	}
 	if m.spec.Warmth.Given {
-		res.Note = joinNote(res.Note, "referred to 20 °C")
+		res.Note = joinNote(res.Note, m.spec.Warmth.says(value, m.spec.Unit))
 		res.Extras = append(res.Extras, ledger.Extra{Quantity: "correction to 20 °C", Value: at20 - value, Unit: m.spec.Unit, U95: warm.Combine().U95})
 	}
 	out.Result = res

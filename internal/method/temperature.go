@@ -1,6 +1,7 @@
 package method
 
 import (
+	"fmt"
 	"math"
 
 	"thouwright/internal/metrology"
@@ -85,16 +86,7 @@ func left(since, size float64) float64 {
 // with θ the temperature less 20 °C. The expansions count with the root of θ² and
 // its variance, which holds the second-order term of JCGM 100, H.1.7.
 func (w Warmth) at20(read, reference float64, unit quantity.Unit) (float64, metrology.Budget) {
-	partTemp, kept := w.temp(w.Part), 0.0
-	if w.Part.InRoom && w.Since > 0 {
-		size, err := quantity.Convert(read, unit, quantity.MM)
-		if err != nil {
-			size = read
-		}
-		// It has cooled by something between all and this least: the middle is taken.
-		kept = (w.From - w.Room.Value) * left(w.Since, size) / 2
-		partTemp.Value += kept
-	}
+	partTemp, kept := w.partTemp(read, unit)
 	refTemp := w.temp(w.Reference)
 	aL, aX := w.Part.Expansion, w.Reference.Expansion
 	tL, tX := partTemp.Value-ReferenceTemp, refTemp.Value-ReferenceTemp
@@ -129,6 +121,31 @@ func (w Warmth) at20(read, reference float64, unit quantity.Unit) (float64, metr
 		aL.part(t+", expansion of the part", size*theta(tL, partTemp, kept)),
 		aX.part(t+", expansion of the "+against, reference*theta(tX, refTemp, 0)),
 	})
+}
+
+// partTemp is the part's temperature, °C, and how much of it handling may have left
+// in it, up or down.
+func (w Warmth) partTemp(size float64, unit quantity.Unit) (t Known, kept float64) {
+	t = w.temp(w.Part)
+	if w.Part.InRoom && w.Since > 0 {
+		if mm, err := quantity.Convert(size, unit, quantity.MM); err == nil {
+			size = mm
+		}
+		// It has cooled by something between all and this least: the middle is taken.
+		kept = (w.From - w.Room.Value) * left(w.Since, size) / 2
+		t.Value += kept
+	}
+	return t, kept
+}
+
+// says is what was referred to 20 °C from where.
+func (w Warmth) says(size float64, unit quantity.Unit) string {
+	against := "the gauge"
+	if w.ByMaster {
+		against = "the master"
+	}
+	part, _ := w.partTemp(size, unit)
+	return fmt.Sprintf("referred to 20 °C, the part at %.4g °C and %s at %.4g °C", part.Value, against, w.temp(w.Reference).Value)
 }
 
 func (w Warmth) temp(b Body) Known {
