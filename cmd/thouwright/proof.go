@@ -66,12 +66,21 @@ func (c *proofCmd) standard() (in func(quantity.Unit) (proof.Standard, error), b
 		if err != nil {
 			return nil, 0, err
 		}
+		if len(sizes) > 0 && q.Unit.Kind() != sizes[0].Unit.Kind() {
+			return nil, 0, fmt.Errorf("--%s: %s and %s measure different things", flag, sizes[0], q)
+		}
 		sizes = append(sizes, q)
+	}
+	if c.Screw != "" && !(sizes[0].Value.Float() > 0) {
+		return nil, 0, fmt.Errorf("--screw %s: a pitch is more than zero", c.Screw)
 	}
 	var u95 quantity.Quantity
 	if c.U95 != "" {
 		if u95, err = one("u95", c.U95); err != nil {
 			return nil, 0, err
+		}
+		if u95.Value.Float() < 0 || u95.Unit.Kind() != sizes[0].Unit.Kind() {
+			return nil, 0, fmt.Errorf("--u95 %s: expected zero or more, of the kind of %s", c.U95, sizes[0])
 		}
 	}
 	if c.Screw != "" {

@@ -9,14 +9,15 @@ import (
 // which one is wanted next: up the sizes and down again, so that each but the
 // outermost is reached from both sides as often. It is known only once every size
 // was rested on (ok is false before); where the sizes are spaced alike from either
-// end, the first rest is taken to be on the smallest, as the person is told.
+// end, the first rest is taken to be on the smallest, as the person is told. A last
+// rest on none of the blocks gives NaN for both.
 func Place(rests []Rest, sizes []float64, step float64) (on, next float64, ok bool) {
 	r := Result{Step: step}
 	if len(rests) < 2 {
 		return 0, 0, false
 	}
 	used, known, err := r.onBlocks(rests, sizes)
-	if err != nil || len(used) == 0 || used[len(used)-1].T != rests[len(rests)-1].T {
+	if err != nil || len(used) == 0 {
 		return 0, 0, false
 	}
 	all := slices.Clone(sizes)
@@ -24,6 +25,9 @@ func Place(rests []Rest, sizes []float64, step float64) (on, next float64, ok bo
 	all = slices.Compact(all)
 	if len(known) < len(all) {
 		return 0, 0, false
+	}
+	if used[len(used)-1].T != rests[len(rests)-1].T {
+		return math.NaN(), math.NaN(), true
 	}
 	turned := used[0].at != 0 && mirrored(all)
 	at := func(k int) int {

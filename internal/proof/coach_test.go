@@ -1,6 +1,9 @@
 package proof
 
-import "testing"
+import (
+	"math"
+	"testing"
+)
 
 // Up the blocks and down again, whichever way the gauge counts and wherever its
 // zero is; before every block was seen nothing is claimed.
@@ -24,8 +27,8 @@ func TestPlaceNamesTheBlockAndTheNext(t *testing.T) {
 				}
 			}
 			rests = append(rests, Rest{T: 20, Value: 9.9})
-			if _, _, ok := Place(rests, sizes, 0.001); ok {
-				t.Error("a rest on none of the blocks was given one")
+			if on, next, ok := Place(rests, sizes, 0.001); !ok || !math.IsNaN(on) || !math.IsNaN(next) {
+				t.Errorf("a rest on none of the blocks is given as %v, next %v (%v)", on, next, ok)
 			}
 		}
 	}

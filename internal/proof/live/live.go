@@ -186,6 +186,9 @@ func (p *Proving) place(t, v float64) string {
 	if !ok {
 		return ""
 	}
+	if math.IsNaN(on) {
+		return ": on none of the blocks"
+	}
 	block := func(size float64) string {
 		if i := slices.Index(sizes, size); i >= 0 && i < len(p.Names) {
 			return p.Names[i]
