@@ -128,19 +128,17 @@ func (m *play) result() (float64, metrology.Budget) {
 	return value, withoutZeros(b)
 }
 
-// creep is what the rests moved while they were used, each side by itself: what
-// creeps out on one side does not make good what gives way on the other. The
-// first third, where most of it happens, is not seen, so what is seen counts
-// whole, and inward as well as outward: a hand that gives way makes the play too
-// small, which is the unsafe side.
+// creep is what the rests moved while they were held, each side by itself: what
+// creeps out on one side does not make good what gives way on the other. The very
+// beginning, where much of it happens, is not seen, so what is seen counts twice
+// (by simulation with creep that dies away in half a second, scripts/proving -aims,
+// it takes that much), and inward as well as outward: a hand that gives way makes
+// the play too small, which is the unsafe side.
 func (m *play) creep() float64 {
 	var sum, n [2]float64
 	for i, t := range m.now.turns {
 		if m.now.points[i].used && t.Used >= 4 {
-			k := 0
-			if t.side > 0 {
-				k = 1
-			}
+			k := sideOf(t.side)
 			sum[k] += t.Creep
 			n[k]++
 		}

@@ -51,7 +51,7 @@ type Rest struct {
 	Scatter           float64 // standard deviation of the readings used
 	Used              int     // readings used
 	Low, High         float64 // range of the readings used
-	Creep             float64 // change from the first to the second half of the readings used
+	Creep             float64 // change to the second half of the readings used: from the later half of the first third, or where that is less than two readings from the first half of the used
 	Path              float64 // how far the readings went since the rest before
 }
 
@@ -431,12 +431,20 @@ func (f *Finder) measure(until float64, ended bool) Rest {
 		r.Scatter = math.Sqrt(max(0, (sq-sum*sum/m)/(m-1)))
 	}
 	if half := r.Used / 2; half >= 2 {
+		// A good part of a creep is over before the readings that are used; the
+		// very first ones belong to the movement.
+		begin, n := from, half
+		if skip >= 2 {
+			begin, n = from-skip/2, skip/2
+		}
 		var a, b float64
+		for i := range n {
+			a += f.at(begin+i).v - base
+		}
 		for i := range half {
-			a += f.at(from+i).v - base
 			b += f.at(to-1-i).v - base
 		}
-		r.Creep = (b - a) / float64(half)
+		r.Creep = b/float64(half) - a/float64(n)
 	}
 	return r
 }

@@ -75,6 +75,22 @@ func TestPlaysBelowOneStep(t *testing.T) {
 	}
 }
 
+// What creeps outward while it is held, as a hand leans into it, most of all before
+// the readings that a rest's value is made of: a fine gauge sees nothing else where
+// the stops themselves come back exactly.
+func TestCreepIsCounted(t *testing.T) {
+	var tally Tally
+	r := rand.New(rand.NewPCG(16, 0))
+	for tally.N < 300 {
+		if c := Models[0].Draw(r, 0.0005, 0); c.Creep > 0.1*c.Unit() {
+			tally.Add(c, Run(c))
+		}
+	}
+	if share := float64(tally.Covered) / float64(tally.Done); share < 0.94-3*math.Sqrt(0.94*0.06/float64(tally.Done)) {
+		t.Errorf("covers %.3f: %s", share, &tally)
+	}
+}
+
 // The second model, which nothing was tuned to.
 func TestTheAdversary(t *testing.T) {
 	for i, x := range []Text{Texts[1], Texts[5], Texts[9]} {
