@@ -34,6 +34,9 @@ func (c Cell) String() string {
 	return fmt.Sprintf("| %.4f | %.2f | %3.0f | %2d | %s |", c.Step, c.Noise, 1000*c.Drift, c.Strokes, play)
 }
 
+// driftPerMinute is the drift of the drifting cells, in units.
+const driftPerMinute = 2
+
 // Cells are the cells of the table: every noise with few and many strokes, with
 // and without a drift of a unit a minute (which a whole take shows as a good part
 // of a unit), and, where the hand is quiet, a play below one step.
@@ -43,7 +46,7 @@ func Cells(steps, noises []float64) (cells []Cell) {
 			for _, strokes := range []int{6, 10} {
 				c := Cell{Step: d, Noise: k, Strokes: strokes}
 				drifting := c
-				drifting.Drift = 2 * c.Unit()
+				drifting.Drift = driftPerMinute * c.Unit()
 				cells = append(cells, c, drifting)
 				if k <= 0.1 {
 					c.Small = true
@@ -59,8 +62,8 @@ func Cells(steps, noises []float64) (cells []Cell) {
 type stop struct {
 	from, to float64 // held
 	side     float64
-	at       float64 // where it stood, drift included
-	code     float64 // what the gauge showed of it
+	when     [2]float64 // first and last moment of the part that a rest's value is made of
+	code     [2]float64 // what the gauge showed of it then
 }
 
 // draw makes a take of the cell with the given play.
@@ -77,8 +80,11 @@ func (c Cell) draw(r *rand.Rand, play float64) (Case, []stop) {
 		p.Glide(at, 0.15+0.25*r.Float64())
 		from := p.End()
 		p.Hold(0.7+0.9*r.Float64(), 0, 0)
-		x := at + g.Offset + g.Drift*(from+p.End())/2
-		stops = append(stops, stop{from: from, to: p.End(), side: side, at: x, code: g.Shows(x)})
+		s := stop{from: from, to: p.End(), side: side, when: [2]float64{from + (p.End()-from)/3, p.End() - 0.1}}
+		for i, t := range s.when {
+			s.code[i] = g.Shows(at + g.Offset + g.Drift*t)
+		}
+		stops = append(stops, s)
 		side = -side
 	}
 	return Case{Step: c.Step, Digit: c.Step, Play: play, Noise: c.Noise * c.Unit(), Strokes: c.Strokes, Readings: g.Read(&p, r)}, stops
@@ -89,6 +95,7 @@ type Row struct {
 	Cell            Cell
 	N, Done         int
 	Cover           float64
+	OracleCover     float64
 	U95, OracleU95  float64 // medians, in units; without upper bounds, which no oracle was asked
 	Bounds          int     // takes that gave an upper bound
 	Error, OracleEr float64 // medians of the absolute error, in units
@@ -99,11 +106,11 @@ type Row struct {
 }
 
 // Header heads the rows' table.
-const Header = `| step mm | noise | drift µm/min | strokes | play | takes | done | bounds | covers | U95 | ÷ oracle | median error | ÷ oracle | bad of passes | bad of fails |
-| ---: | ---: | ---: | ---: | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |`
+const Header = `| step mm | noise | drift µm/min | strokes | play | takes | done | bounds | covers | oracle covers | U95 | ÷ oracle | median error | ÷ oracle | bad of passes | bad of fails |
+| ---: | ---: | ---: | ---: | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |`
 
 func (r Row) String() string {
-	return fmt.Sprintf("%s %d | %.1f %% | %d | %.1f %% | %.2f | %.2f | %.2f | %.2f | %s | %s |", r.Cell, r.N, 100*float64(r.Done)/float64(r.N), r.Bounds, 100*r.Cover,
+	return fmt.Sprintf("%s %d | %.1f %% | %d | %.1f %% | %.1f %% | %.2f | %.2f | %.2f | %.2f | %s | %s |", r.Cell, r.N, 100*float64(r.Done)/float64(r.N), r.Bounds, 100*r.Cover, 100*r.OracleCover,
 		r.U95, r.U95/r.OracleU95, r.Error, r.Error/r.OracleEr, share(r.BadPass, r.Passes), share(r.BadFail, r.Fails))
 }
 
@@ -118,7 +125,7 @@ func share(part float64, of int) string {
 func (c Cell) Run(r *rand.Rand, n int) Row {
 	row := Row{Cell: c, N: n}
 	var errs, u95, oe, ou []float64
-	covered := 0
+	covered, oracles := 0, 0
 	for range n {
 		k := 4 + 26*r.Float64()
 		if c.Small {
@@ -139,11 +146,14 @@ func (c Cell) Run(r *rand.Rand, n int) Row {
 		}
 		errs = append(errs, math.Abs(o.Error)/c.Unit())
 		u95 = append(u95, o.U95/c.Unit())
-		value, u := oracle(stops, o.Result, take, 2*c.Drift/60)
+		value, u := oracle(stops, o.Result, take, 2*driftPerMinute*c.Unit()/60)
+		if math.Abs(value-take.Play) <= u {
+			oracles++
+		}
 		oe = append(oe, math.Abs(value-take.Play)/c.Unit())
 		ou = append(ou, u/c.Unit())
 	}
-	row.Cover = float64(covered) / float64(row.Done)
+	row.Cover, row.OracleCover = float64(covered)/float64(row.Done), float64(oracles)/float64(max(1, len(oe)))
 	row.U95, row.OracleU95 = Quantile(u95, 0.5), Quantile(ou, 0.5)
 	row.Error, row.OracleEr = Quantile(errs, 0.5), Quantile(oe, 0.5)
 	row.P95, row.OracleP95 = Quantile(errs, 0.95), Quantile(oe, 0.95)

@@ -7,11 +7,23 @@ import (
 )
 
 // oracle is the best estimator there can be with full knowledge of the
-// simulator's noise: for the very stops that the machine used, the posterior of
-// each side's level given the codes shown, a flat prior and the stops' standard
-// deviation; the play's is that of their difference. A drift it does not know, as
-// nobody would, but only that it is no more than most (mm/s, with a flat prior).
-// It gives the posterior mean and the half-width that holds 95 %.
+// simulator's noise, for the very stops that the machine used. What it knows and
+// what it does not is what makes the comparison fair:
+//
+//   - It knows the step, how the gauge rounds, and the standard deviation of a
+//     stop, and sees the code at the beginning and at the end of each: of the part
+//     that a rest's value is made of, without what is left out for settling.
+//   - It does not know the play, nor where the stops lie: both levels have a flat
+//     prior. It has to find out the drift as the machine has to: it takes three
+//     stands of four to have none and the others one that is anywhere within ± most (mm/s; twice what the
+//     drifting cells have). It is not told which cell it is in. (One that is told
+//     that there is no drift knows more than the noise; one whose prior is flat
+//     alone takes equal codes for a proof of more than they are where nothing
+//     drifts, and covers less than 95 % there.)
+//   - A take of a cell has no knocks, and neither reckons with any.
+//
+// It gives the mean of the play's posterior and the half-width about it that
+// holds 95 %; the table has how often it covers.
 func oracle(stops []stop, res *method.Result, take Case, most float64) (value, u95 float64) {
 	var seen [2][]stop
 	for _, x := range res.Rests {
@@ -29,30 +41,29 @@ func oracle(stops []stop, res *method.Result, take Case, most float64) (value, u
 			}
 		}
 	}
-	h := math.Max(take.Noise, take.Step) / 40
-	drifts := []float64{0}
-	if most > 0 {
-		h *= 2
-		drifts = nil
-		nodes := 10
-		if take.Noise < 0.3*take.Step { // codes that scatter so little tell a drift sharply
-			nodes = 40
-		}
-		for k := -nodes; k <= nodes; k++ {
-			drifts = append(drifts, most*float64(k)/float64(nodes))
-		}
+	h, nodes := math.Max(take.Noise, take.Step)/16, 5
+	if take.Noise < 0.3*take.Step { // codes that scatter so little tell a drift sharply
+		h, nodes = take.Step/20, 40
 	}
 	t0 := (seen[0][0].from + seen[1][len(seen[1])-1].to) / 2
 	var density []float64 // by place of the distance in h, from start
 	start := 0
-	for k, b := range drifts {
-		first, low := posterior(seen[0], take.Step, take.Noise, h, b, t0)
-		begin, high := posterior(seen[1], take.Step, take.Noise, h, b, t0)
-		at := begin - first - len(low) + 1
+	for k := -nodes; k <= nodes; k++ {
+		first, low := posterior(seen[0], take, h, most*float64(k)/float64(nodes), t0)
+		begin, high := posterior(seen[1], take, h, most*float64(k)/float64(nodes), t0)
+		if len(low) == 0 || len(high) == 0 {
+			continue
+		}
+		weight := (1 - still) / float64(2*nodes+1)
 		if k == 0 {
-			// Other drifts move the levels by less than this.
-			room := len(low) + len(high)
-			start, density = at-room, make([]float64, 3*room)
+			weight += still
+		}
+		at := begin - first - len(low) + 1
+		if n := len(low) + len(high); density == nil {
+			start, density = at, make([]float64, n)
+		} else if from, to := min(at, start), max(at+n, start+len(density)); to-from > len(density) {
+			density = append(make([]float64, start-from, to-from), density...)[:to-from]
+			start = from
 		}
 		for i, p := range low {
 			if p == 0 {
@@ -60,7 +71,7 @@ func oracle(stops []stop, res *method.Result, take Case, most float64) (value, u
 			}
 			row := density[at-start+len(low)-1-i:]
 			for j, q := range high {
-				row[j] += p * q
+				row[j] += weight * p * q
 			}
 		}
 	}
@@ -70,41 +81,64 @@ func oracle(stops []stop, res *method.Result, take Case, most float64) (value, u
 		value += p * float64(k)
 	}
 	value /= sum
-	middle := int(math.Round(value))
-	inside := density[middle]
-	k := 0
-	for ; inside < 0.95*sum; k++ {
-		inside += density[middle-k-1] + density[middle+k+1]
+	// Each place's mass is spread evenly over its cell.
+	inside := func(w float64) (mass float64) {
+		for k, p := range density {
+			x := float64(k) - value
+			mass += p * math.Max(0, math.Min(x+0.5, w)-math.Max(x-0.5, -w))
+		}
+		return mass
 	}
-	return (float64(start) + value) * h, (float64(k) + 0.5) * h
+	low, high := 0.0, float64(len(density))
+	for range 30 {
+		if w := (low + high) / 2; inside(w) < 0.95*sum {
+			low = w
+		} else {
+			high = w
+		}
+	}
+	return (float64(start) + value) * h, high * h
 }
 
+// still is the part of stands that do not drift, for the oracle.
+const still = 0.75
+
 // posterior of a level given the codes of stops that scatter by noise about it
-// and drift by b a second, on the grid of width h; first is where it begins.
-func posterior(stops []stop, step, noise, h, b, t0 float64) (first int, density []float64) {
-	low, high := math.Inf(1), math.Inf(-1)
-	codes := make([]float64, len(stops))
+// and drift by b a second, on the grid of width h; first is where it begins. It
+// is empty where no level explains the codes.
+func posterior(stops []stop, take Case, h, b, t0 float64) (first int, density []float64) {
+	low, high := make([]float64, len(stops)), make([]float64, len(stops))
+	least, most := math.Inf(1), math.Inf(-1)
 	for i, s := range stops {
-		codes[i] = s.code - b*((s.from+s.to)/2-t0)
-		low, high = math.Min(low, codes[i]), math.Max(high, codes[i])
+		half, at := b*(s.when[1]-s.when[0])/2, b*((s.when[0]+s.when[1])/2-t0)
+		low[i] = math.Max(s.code[0]+half, s.code[1]-half) - take.Step/2 - at
+		high[i] = math.Min(s.code[0]+half, s.code[1]-half) + take.Step/2 - at
+		if low[i] >= high[i] {
+			return 0, nil
+		}
+		least, most = math.Min(least, low[i]), math.Max(most, high[i])
 	}
-	reach := step/2 + 5*noise/math.Sqrt(float64(len(codes))) + 2*h
-	first = int(math.Floor((low - reach) / h))
-	density = make([]float64, int((high+reach)/h)-first+1)
+	reach := 5*take.Noise/math.Sqrt(float64(len(stops))) + 2*h
+	first = int(math.Floor((least - reach) / h))
+	density = make([]float64, int((most+reach)/h)-first+1)
 	phi := func(x float64) float64 { return math.Erfc(-x/math.Sqrt2) / 2 }
+	var sum float64
 	for i := range density {
 		mu := (float64(first+i) + 0.5) * h
 		p := 1.0
-		for _, c := range codes {
-			if noise == 0 {
-				if math.Abs(c-mu) > step/2 {
-					p = 0
-				}
+		for k := range stops {
+			if take.Noise == 0 {
+				// The part of the place that lies between the edges.
+				p *= math.Max(0, math.Min(high[k], mu+h/2)-math.Max(low[k], mu-h/2)) / h
 				continue
 			}
-			p *= phi((c+step/2-mu)/noise) - phi((c-step/2-mu)/noise)
+			p *= phi((high[k]-mu)/take.Noise) - phi((low[k]-mu)/take.Noise)
 		}
 		density[i] = p
+		sum += p
+	}
+	if sum == 0 {
+		return 0, nil
 	}
 	return first, density
 }
