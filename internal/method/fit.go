@@ -94,16 +94,19 @@ func fitPlay(points []point, ends []mean) line {
 	l.factor = math.Sqrt(l.cross[0])
 	l.ok = true
 	// Where the drift is nothing that the scatter could not have made, its
-	// degree of freedom tells of the scatter too. P itself keeps the drift
-	// taken out, so this never biases it.
+	// degree of freedom tells of the scatter too: one more is worth having where
+	// there are few. P itself keeps the drift taken out, so this never biases it.
 	ofDrift := l.drift * l.drift / l.cross[2]
 	l.sd, l.sdDof = math.Sqrt(l.rss/float64(l.dof)), l.dof
-	if ofDrift <= 10*l.sd*l.sd {
+	if l.dof < fewDof && ofDrift <= 10*l.sd*l.sd {
 		l.sdDof = l.dof + 1
 		l.sd = math.Sqrt((l.rss + ofDrift) / float64(l.sdDof))
 	}
 	return l
 }
+
+// fewDof: with fewer the drift's is added.
+const fewDof = 7
 
 // residual is a point's distance from the fit, whether it was used or not.
 func (l *line) residual(q point) float64 {

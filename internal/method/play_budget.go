@@ -3,24 +3,33 @@ package method
 import (
 	"math"
 
+	"thouwright/internal/ledger"
 	"thouwright/internal/metrology"
 )
 
 // coarse: stops that scatter by less than this part of a step are judged by the
 // likelihood of the codes they show; beyond it the codes average the step out and
 // least squares with Student's t is all there is to know.
-const coarse = 0.7
+const coarse = 0.5
 
-// chosen: the run that is measured is, among those that could begin a little
-// earlier or later, the one that agrees best, and so its scatter comes out a
-// little small; by simulation (scripts/proving, noise 0.6 and more) by so much.
-const chosen = 1.05
+// The run that is measured is, among those that could begin a little earlier or
+// later, the one that agrees best, and a take is complete as soon as its strokes
+// agree well enough to be no handling: both make the scatter come out a little
+// small. (Waiting for strokes that agree by luck would cover 83 to 92 %.) A take
+// that had to go on is mostly one whose first strokes scattered much by chance.
+// By simulation (scripts/proving -table) it takes so much to cover 95 %.
+const (
+	chosen     = 1.03
+	earlyShare = 0.35 // more where the scatter is at the very limit
+	lateShare  = 0.95
+	leastSeen  = 6 // strokes: no take with fewer has three degrees of freedom
+)
 
 // outcome is the play with the parts of its budget that come from the stops and
 // the gauge's step.
 func (m *play) outcome() (value float64, b metrology.Budget) {
 	f := &m.now.fit
-	wide := m.early() * chosen
+	wide := m.selected()
 	step, step2 := m.claimSteps()
 	if step2 > 0 {
 		// Two grids: their codes together hold no likelihood worth the name.
@@ -32,7 +41,7 @@ func (m *play) outcome() (value float64, b metrology.Budget) {
 		// The same two codes over and over: each level lies anywhere within half a
 		// step (JCGM 100, F.2.2.1), and no number of strokes makes that less.
 		return f.play, metrology.Budget{metrology.Tri(metrology.PartStep, step)}
-	case f.sd < coarse*step:
+	case math.Sqrt(f.rss/float64(f.dof)) < coarse*step:
 		// A drift that the scatter itself makes look like one is not worth its trouble.
 		driftSD := max(f.sd, step/math.Sqrt(12)) * math.Sqrt(f.cross[2])
 		if math.Abs(f.drift) < driftSD {
@@ -48,6 +57,21 @@ func (m *play) outcome() (value float64, b metrology.Budget) {
 		scatter = metrology.Part{Name: metrology.PartScatter, Value: step / math.Sqrt(12), Shape: metrology.Normal, Divisor: 1 / f.factor, U: floor, Dof: inf}
 	}
 	return f.play, metrology.Budget{scatter}
+}
+
+// selected is how much wider a scatter is than it came out, because it is one that
+// was let through: the nearer it is to the most that would have been, the more.
+func (m *play) selected() float64 {
+	most := m.known() * math.Sqrt(quantileOf(&chi99, m.now.fit.dof)/float64(m.now.fit.dof))
+	if !m.isFine && m.spec.Gauge.Sends != ledger.OnPress {
+		most = min(most, m.now.mostScatter(m.sure()))
+	}
+	share := min(1, m.now.scatter/max(most, 1e-12))
+	wide := chosen + earlyShare*share*share*share
+	if m.now.strokes > max(leastSeen, m.needed()) {
+		wide *= lateShare
+	}
+	return wide
 }
 
 func (m *play) scatter(wide float64) metrology.Part {

@@ -59,11 +59,6 @@ const (
 	// straight: a stroke goes there and rebounds a little; wandering goes much
 	// further than it gets.
 	straight = 1.3
-	// earlyShare: how much a scatter at the very limit is widened.
-	earlyShare = 1.0
-	// lateShare: and one that had to go on because it was too wide is mostly one
-	// whose first strokes made it so by chance.
-	lateShare = 0.92
 )
 
 // search looks for the best run that ends with the last turning point.
@@ -207,23 +202,6 @@ func (m *play) known() float64 {
 func (m *play) sure() float64 {
 	wide := m.now.fit.play / max(m.step, m.spec.twoMicron())
 	return sureRun - sureSize*math.Log(max(1, wide/sureFrom))
-}
-
-// early widens the scatter of a series that was nearly too wide to be complete:
-// a series that is complete because its scatter came out small is, now and
-// then, one whose scatter is larger. (Waiting for strokes that agree by luck
-// would cover 83 to 92 %.)
-func (m *play) early() float64 {
-	most := m.known() * math.Sqrt(quantileOf(&chi99, m.now.fit.dof)/float64(m.now.fit.dof))
-	if !m.isFine && m.spec.Gauge.Sends != ledger.OnPress {
-		most = min(most, m.now.mostScatter(m.sure()))
-	}
-	share := min(1, m.now.scatter/max(most, 1e-12))
-	wide := 1 + earlyShare*share*share*share*share
-	if m.now.strokes > m.needed() {
-		wide *= lateShare
-	}
-	return wide
 }
 
 // longerBefore counts the strokes before a run that went further than its play

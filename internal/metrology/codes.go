@@ -16,15 +16,19 @@ type Shown struct {
 type Apart struct{ Mean, SD, U95 float64 }
 
 // Nodes of the quadrature. The stops' own standard deviation has a prior that
-// is even in its logarithm (Jeffreys); below codeLeast steps it changes nothing
-// that the grid could tell apart.
+// is even in its logarithm (Jeffreys) from codeEven steps on, where it leads to
+// Student's t. Below, it falls off: seven codes hardly tell a scatter of a fifth
+// of a step from one of a half, and what covers for the larger must be claimed
+// (set by scripts/proving -table). Below codeLeast steps it changes nothing that the
+// grid could tell apart.
 const (
 	codeGrid  = 16   // places a step, at least …
 	codeFine  = 3    // … and a standard deviation, at least
-	codeLeast = 0.05 // of a step: the least standard deviation …
+	codeLeast = 0.03 // of a step: the least standard deviation …
 	codeRatio = 1.6  // … each is so many times the one before …
-	codeMost  = 10   // … and there are so many
-	codePrior = 0.5  // power of the prior in the logarithm
+	codeMost  = 11   // … and there are so many
+	codePrior = 0.5  // power of the prior in the logarithm …
+	codeEven  = 0.7  // … up to so much of a step
 	codeDrift = 2    // nodes on either side of the fitted drift …
 	codeReach = 2.2  // … as far out as so many of its standard uncertainties
 	codeMoves = 4.0  // steps: the prior of the drift over the whole series is flat that wide, against none at all
@@ -50,7 +54,7 @@ func Codes(shown []Shown, step, drift, driftSD float64) (a Apart, ok bool) {
 	s := codeLeast * step
 	for range codeMost {
 		g.thin = max(1, int(s/codeFine/g.h))
-		weight := math.Pow(s/step, codePrior)
+		weight := math.Pow(min(s/step, codeEven), codePrior)
 		g.add(s, 0, weight)
 		if driftSD > 0 && s < codeStill*step {
 			apart := driftSD * codeReach / codeDrift
