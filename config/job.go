@@ -77,6 +77,7 @@ type Check struct {
 	Stations int `toml:"stations" json:"stations,omitempty"`
 	// drag
 	Arm     *quantity.Quantity `toml:"arm" json:"arm,omitempty"`
+	ArmU95  *quantity.Quantity `toml:"arm_u95" json:"arm_u95,omitempty"`
 	Compare string             `toml:"compare" json:"compare,omitempty"` // breakaway, running (default), peak, over centre
 	// derived
 	Value string `toml:"value" json:"value,omitempty"`

@@ -86,6 +86,12 @@ func (f *finder) belongs(at func(string) []any, who string, c *Check) {
 	if only("arm", method.Drag) && c.Arm != nil {
 		f.lengthOver(at("arm"), who, "arm", c.Arm, false)
 	}
+	if only("arm_u95", method.Drag) && c.ArmU95 != nil {
+		f.lengthOver(at("arm_u95"), who, "arm_u95", c.ArmU95, true)
+		if c.Arm == nil {
+			f.add(at("arm_u95"), "%sarm_u95 without arm: add arm = \"…\", the distance from the axis at which the gauge pulls", who)
+		}
+	}
 	if only("compare", method.Drag) && c.Compare != "" {
 		f.oneOf(at("compare"), who, "compare", c.Compare, method.Breakaway, method.Running, method.Peak, method.OverCentre)
 	}

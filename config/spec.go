@@ -82,6 +82,11 @@ func Spec(b *Bench, j *Job, component, check int, stage string) (method.Spec, er
 	}
 	if c.Arm != nil {
 		s.Arm, s.ArmUnit = c.Arm.Value.Float(), c.Arm.Unit
+		if c.ArmU95 != nil && g != nil && gaugeUnit(g).Kind() != s.Unit.Kind() { // the arm turns a force into a torque
+			if s.ArmU95, err = c.ArmU95.In(s.ArmUnit); err != nil {
+				return wrong("arm_u95", err)
+			}
+		}
 	}
 	return s, nil
 }

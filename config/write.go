@@ -152,6 +152,9 @@ func (w *sheetWriter) check(c *Check) {
 	if c.Arm != nil {
 		w.text("arm", c.Arm.String())
 	}
+	if c.ArmU95 != nil {
+		w.text("arm_u95", c.ArmU95.String())
+	}
 	w.unless(DefaultCompare, "compare", c.Compare)
 	if a := c.Adjuster; a != nil {
 		w.header("  ", "[component.check.adjuster]")

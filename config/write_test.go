@@ -84,7 +84,8 @@ func aJob(t *rapid.T) *Job {
 				ch.Stations = 12
 			case method.Drag:
 				q, _ := quantity.ParseQuantity("180 mm")
-				ch.Arm, ch.Compare = &q, "peak"
+				u, _ := quantity.ParseQuantity("2 mm")
+				ch.Arm, ch.ArmU95, ch.Compare = &q, &u, "peak"
 			}
 			if m == method.EndPlay {
 				ch.Adjuster = &Adjuster{TPI: 18, Hand: "left", Slots: 6, Holes: 2, Steps: []string{words(t, "step"), "measure"}}

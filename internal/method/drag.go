@@ -200,6 +200,11 @@ func (m *drag) finish(out *Out) {
 			metrology.Rect(metrology.PartHysteresis, g.Hysteresis), metrology.Gauss(metrology.PartRepeatability, g.Repeatability)},
 	}
 	values := map[string]float64{Breakaway: breakaway, Running: mean, Peak: peak, OverCentre: peak - off}
+	if m.spec.Arm > 0 && m.spec.ArmU95 > 0 {
+		for q, b := range budgets {
+			budgets[q] = append(slices.Clone(b), metrology.Gauss(PartArm, values[q]*m.spec.ArmU95/m.spec.Arm/1.959964))
+		}
+	}
 	res := &Result{T: running[len(running)-1].T, FirstSeq: m.pull[0].Seq, LastSeq: m.last.Seq, Strokes: len(running)}
 	res.Value = values[m.spec.Compare]
 	res.Budget = withoutZeros(slices.Clone(budgets[m.spec.Compare]))

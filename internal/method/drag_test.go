@@ -101,3 +101,23 @@ func TestPreloadOverCentre(t *testing.T) {
 		}
 	}
 }
+
+// A force at an arm of 180 mm that is known to 4 mm (95 %) makes a torque known to 2.2 %
+// at best, in every figure of the take.
+func TestTheArmIsInTheBudget(t *testing.T) {
+	r := rand.New(rand.NewPCG(8, 6))
+	m, err := New(Spec{Method: Drag, Unit: quantity.NM, Arm: 180, ArmUnit: quantity.MM, ArmU95: 4, Limits: metrology.Limits{Low: math.Inf(-1), High: 20}, Gauge: Gauge{HasError: true}}, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	res := pull(m, r, 1, 9, 5, 6)
+	if res == nil {
+		t.Fatal("no take")
+	}
+	if got, want := uOf(res.Budget, PartArm), res.Value*4/180/1.959964; math.Abs(got-want) > 1e-9 {
+		t.Errorf("the arm's part is %.4f, by hand %.4f", got, want)
+	}
+	if b := res.Extras[0]; b.Quantity != Breakaway || b.U95 < b.Value*4/180 {
+		t.Errorf("breakaway %+v", b)
+	}
+}

@@ -66,7 +66,8 @@ type Spec struct {
 	Stations    int    // run-out: stop and press at so many stations
 	Arm         float64
 	ArmUnit     quantity.Unit
-	Compare     string // drag: breakaway, running, peak or over centre
+	ArmU95      float64 // in ArmUnit
+	Compare     string  // drag: breakaway, running, peak or over centre
 	RestSeconds float64
 	RestCount   int
 }
