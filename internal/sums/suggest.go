@@ -183,12 +183,21 @@ func cleanUp(shafts []*ledger.Take) (size, ground string, ok bool) {
 // endPlay suggests the turn of the adjuster, or the shims.
 func (s suggester) endPlay(t *ledger.Take, c Check) []Suggestion {
 	band, ok := bandText(c)
-	if !ok || t.Bound {
+	if !ok {
 		return nil
 	}
+	// A bound that fails lies below the band: which way is known, not how far.
+	const tooTight = ": less play than this gauge can show, and none at all hides preload: "
 	in := Inputs{"play": {measuredText(t)}, "band": {band}}
+	if t.Bound {
+		delete(in, "play")
+	}
 	if c.Pitch <= 0 {
 		x := suggestion(t, c, "shim", in)
+		if t.Bound {
+			x.Text = where(t) + tooTight + "give it play with shims, then measure again"
+			return []Suggestion{x.done()}
+		}
 		text, ok := shimsText(t, c)
 		if !ok {
 			return nil
@@ -207,6 +216,10 @@ func (s suggester) endPlay(t *ledger.Take, c Check) []Suggestion {
 		}
 	}
 	x := suggestion(t, c, "turn", in)
+	if t.Bound {
+		x.Text = where(t) + tooTight + "slacken until there is some, then measure again"
+		return []Suggestion{x.done()}
+	}
 	sum, _ := Find("turn")
 	a, err := sum.Run(in, c.Unit)
 	if err != nil {

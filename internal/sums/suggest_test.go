@@ -128,6 +128,19 @@ func TestFailedEndPlay(t *testing.T) {
 	}
 }
 
+// TestTooTightToMeasure: an end play under the gauge's step that fails is slackened,
+// by an amount that nobody knows yet.
+func TestTooTightToMeasure(t *testing.T) {
+	for component, want := range map[string]string{"left front hub": "slacken until there is some", "right hub": "give it play with shims"} {
+		x := take(1, component, "end play", "", 0.0005, 0, ledger.Fail)
+		x.Bound = true
+		s := Suggest([]*ledger.Take{x}, pinChecks())
+		if len(s) != 1 || !strings.Contains(s[0].Text, want) || strings.Contains(s[0].Text, "tighten") || s[0].Inputs["play"] != nil || s[0].Answer != nil {
+			t.Errorf("%s: %+v", component, s)
+		}
+	}
+}
+
 // TestOnlyTheLatestCounts: a redo, or a later take of the same place, takes the
 // suggestion away.
 func TestOnlyTheLatestCounts(t *testing.T) {
