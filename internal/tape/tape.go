@@ -11,7 +11,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"strconv"
 	"time"
 )
@@ -170,41 +169,29 @@ const mostMicros = 1_000_000_000_000_000
 // seconds reads "12.345678" up to the tab, exactly, to the microsecond.
 // Further digits are cut.
 func seconds(b []byte) (micros int64, rest []byte, ok bool) {
-	i, digits, places := 0, false, -1
-	for ; i < len(b) && b[i] != '\t'; i++ {
-		c := b[i]
-		switch {
-		case c == '.' && places < 0:
-			places = 0
-			continue
-		case c < '0' || c > '9':
+	i := 0
+	for ; i < len(b) && isDigit(b[i]); i++ {
+		if micros = micros*10 + int64(b[i]-'0'); micros > mostMicros/1e6 {
 			return 0, nil, false
 		}
-		digits = true
-		if places >= 0 {
-			if places++; places > 6 {
-				continue
-			}
-		}
-		if micros > (math.MaxInt64-9)/10 {
-			return 0, nil, false
-		}
-		micros = micros*10 + int64(c-'0')
 	}
-	if !digits || i == len(b) {
-		return 0, nil, false
-	}
-	for places = max(places, 0); places < 6; places++ {
-		if micros > math.MaxInt64/10 {
-			return 0, nil, false
+	digits := i
+	micros *= 1e6
+	if i < len(b) && b[i] == '.' {
+		i++
+		for worth := int64(1e5); i < len(b) && isDigit(b[i]); i++ {
+			micros += int64(b[i]-'0') * worth
+			worth /= 10
+			digits++
 		}
-		micros *= 10
 	}
-	if micros > mostMicros {
+	if digits == 0 || i == len(b) || b[i] != '\t' || micros > mostMicros {
 		return 0, nil, false
 	}
 	return micros, b[i+1:], true
 }
+
+func isDigit(c byte) bool { return '0' <= c && c <= '9' }
 
 // quoted is the start of b as one may print it.
 func quoted(b []byte) string {
