@@ -301,14 +301,30 @@ func logChiTail(dof int, y float64) float64 {
 		term *= x / (a + k)
 		sum += term
 	}
-	lg, _ := math.Lgamma(a + 1)
-	return min(0, -x+a*math.Log(max(x, 1e-300))-lg+math.Log(sum))
+	return min(0, -x+a*math.Log(max(x, 1e-300))-logHalfFactorial(dof)+math.Log(sum))
 }
 
 func logChoose(n, k int) float64 {
 	if k == 0 {
 		return 0
 	}
-	lg := func(x int) float64 { v, _ := math.Lgamma(float64(x + 1)); return v }
+	lg := func(x int) float64 { return logHalfFactorial(2 * x) }
 	return lg(n) - lg(k) - lg(n-k)
 }
+
+// logHalfFactorial is the logarithm of (n/2)!; it is asked for some hundred times
+// a take.
+func logHalfFactorial(n int) float64 {
+	if n < len(halfFactorials) {
+		return halfFactorials[n]
+	}
+	v, _ := math.Lgamma(float64(n)/2 + 1)
+	return v
+}
+
+var halfFactorials = func() (t [128]float64) {
+	for n := range t {
+		t[n], _ = math.Lgamma(float64(n)/2 + 1)
+	}
+	return t
+}()
