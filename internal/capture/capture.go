@@ -34,7 +34,11 @@ type Capture struct {
 	main    feed
 	minus   feed
 	memory  map[string]*method.GaugeMemory
-	mout    method.Out
+	recent  struct { // the gauge last asked for: nearly always the next, too
+		gauge  string
+		memory *method.GaugeMemory
+	}
+	mout method.Out
 
 	seq      uint64
 	lastTake uint64
@@ -191,11 +195,15 @@ func (c *Capture) feed(m method.Reading, out *Out) (atRest bool) {
 
 // remember is what is learned about a gauge beyond one take.
 func (c *Capture) remember(gauge string) *method.GaugeMemory {
+	if c.recent.memory != nil && c.recent.gauge == gauge {
+		return c.recent.memory
+	}
 	m := c.memory[gauge]
 	if m == nil {
 		m = new(method.GaugeMemory)
 		c.memory[gauge] = m
 	}
+	c.recent.gauge, c.recent.memory = gauge, m
 	return m
 }
 

@@ -21,6 +21,7 @@ type anchorEntry struct {
 
 func anchorText(why string, entries []anchorEntry) string {
 	var b strings.Builder
+	b.Grow(len(why) + 32*len(entries))
 	b.WriteString(why)
 	b.WriteByte(':')
 	for _, e := range entries {

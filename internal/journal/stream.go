@@ -8,7 +8,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
 
 	"thouwright/internal/ledger"
 )
@@ -43,14 +42,14 @@ type stream struct {
 // tells of all. Telling of all each time would grow with their square.
 const olderParts = 8
 
-// anchors are the file's lines in an anchor.
-func (s *stream) anchors(all bool) []anchorEntry {
+// anchors appends the file's lines in an anchor to list.
+func (s *stream) anchors(list []anchorEntry, all bool) []anchorEntry {
 	from := 0
 	if !all {
 		from = max(0, min(s.told, len(s.ended)-olderParts))
 	}
 	s.told = len(s.ended)
-	return append(slices.Clone(s.ended[from:]), anchorEntry{s.name(), s.chain})
+	return append(append(list, s.ended[from:]...), anchorEntry{s.name(), s.chain})
 }
 
 // keepBuffer is the largest buffer kept for reuse: what grew in trouble goes.

@@ -180,9 +180,9 @@ func (w *writer) anchor(why string) {
 
 // anchorNow is anchor where everything is on disk already.
 func (w *writer) anchorNow(why string, more ...anchorEntry) {
-	var entries []anchorEntry
+	entries := make([]anchorEntry, 0, 8)
 	for _, s := range w.all() {
-		entries = append(entries, s.anchors(why == stopAnchor)...)
+		entries = s.anchors(entries, why == stopAnchor)
 	}
 	entries = append(entries, more...)
 	w.say(ledger.EvAnchor, anchorText(why, entries))

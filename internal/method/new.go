@@ -33,7 +33,7 @@ func Again(spent Machine, s Spec, memory, minusMemory *GaugeMemory) (Machine, er
 	if memory == nil {
 		memory = new(GaugeMemory)
 	}
-	if minusMemory == nil {
+	if minusMemory == nil && s.Minus != nil {
 		minusMemory = new(GaugeMemory)
 	}
 	var m Machine

@@ -2,6 +2,7 @@ package method
 
 import (
 	"math"
+	"slices"
 
 	"thouwright/internal/ledger"
 	"thouwright/internal/metrology"
@@ -141,6 +142,7 @@ func (m *play) stepParts(step float64) (b metrology.Budget) {
 // result is the play and its budget.
 func (m *play) result() (float64, metrology.Budget) {
 	value, b := m.outcome()
+	b = slices.Grow(b, 6)
 	step, step2 := m.claimSteps()
 	b = append(b, metrology.Rect(metrology.PartCreep, m.creep()))
 	move := math.Abs(m.now.fit.play)
