@@ -36,6 +36,9 @@ type drag struct {
 	reason  string
 }
 
+// madToSigma turns a median absolute deviation into a standard deviation.
+const madToSigma = 1.4826
+
 const (
 	dragSeconds  = 3.0 // of running, at least
 	dragReadings = 10  // of running, at least

@@ -17,6 +17,7 @@ type play struct {
 	best   [2]series      // the better of two is kept while the other is tried
 	now    *series        // the take in progress; nil where there is none
 	isFine bool
+	trail  trail
 
 	unsure  bool // a rest found by silence is not proved by a later reading
 	done    bool
@@ -37,6 +38,7 @@ func newPlay(s Spec, memory, minus *GaugeMemory, spent *play) *play {
 	m := &play{core: newCore(s, memory, minus, spent.find), fine: spent.fine.Renew(motion.Settings{
 		Seconds: s.RestSeconds, Count: s.RestCount, Steps: 0.9, OnChange: s.Gauge.Sends == ledger.OnChange,
 	})}
+	m.trail.seen = spent.trail.seen[:0]
 	for k := range m.best {
 		m.best[k].reuse(&spent.best[k])
 		m.turns[k].turns = spent.turns[k].turns[:0]
@@ -56,6 +58,7 @@ func (m *play) Reading(r Reading, out *Out) {
 		m.pressed(r, out)
 		return
 	}
+	m.trail.add(r.T, r.Value)
 	m.fine.SetStep(m.step)
 	fine := m.fine.Reading(r.T, r.Value, r.Seq)
 	if ev|fine != 0 {

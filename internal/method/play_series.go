@@ -44,7 +44,8 @@ func (m *play) evaluate(out *Out) {
 // from stop to stop. Anything else begins a new run.
 const (
 	longestHold   = 5.0 // s
-	longestStroke = 2.0 // s, and what a slow gauge misses
+	longestStroke = 2.0 // s, and what a slow gauge misses, and a hold for each pause on the way
+	mostPauses    = 2
 	// likelyRun: a run is shown as a take in progress when handling would look
 	// like it less often than this (natural logarithm).
 	likelyRun = -1.0
@@ -53,9 +54,9 @@ const (
 	// handling moves things by millimetres and hardly ever by a few steps. Chosen by
 	// simulation between false takes and takes that never complete (scripts/proving
 	// -hours 100 and -byplay; DEVELOPERS.md has both).
-	sureRun  = -7.0
+	sureRun  = -6.6
 	sureSize = 1.0
-	sureFrom = 3.0
+	sureFrom = 4.0
 	// straight: a stroke goes there and rebounds a little; wandering goes much
 	// further than it gets.
 	straight = 1.3
@@ -81,15 +82,21 @@ func (m *play) search(all []turn, floor float64, fine bool) {
 			continue
 		}
 		a, b := m.claimSteps()
-		s.rate(a+b, beforeOf(all[:from+1], s.fit.play))
+		s.rate(a+b, max(a+b, m.spec.twoMicron()), m.slowHold(), beforeOf(all[:from+1], s.fit.play))
 		if fine && (s.fit.play > 1.2*m.find.Window() || !m.clean(s)) {
 			continue
 		}
-		if s.chance < likelyRun && (m.now == nil || s.chance < m.now.chance) {
+		if s.chance-s.strange < likelyRun && (m.now == nil || s.chance < m.now.chance) {
 			m.now = s
 			s.longer = longerBefore(all[first:from+1], s.fit.play, floor)
 		}
 	}
+}
+
+// slowHold is how much longer a stop is held where the gauge is slow or a rest has
+// to last long.
+func (m *play) slowHold() float64 {
+	return 2*m.find.Between() + 2*max(0, m.spec.RestSeconds-motion.RestSeconds)
 }
 
 // beforeOf counts the strokes of like size just before a run that are no part of
@@ -126,10 +133,11 @@ func (m *play) regular(a, b turn, fine bool) bool {
 	if m.spec.Gauge.Sends == ledger.OnPress {
 		return true
 	}
-	if b.Start-a.End > longestStroke+1.5*m.find.Between() || b.End-b.Start > longestHold || a.End-a.Start > longestHold {
+	most := longestStroke + 1.5*m.find.Between() + float64(b.paused)*longestHold
+	if b.Start-a.End > most || b.End-b.Start > longestHold || a.End-a.Start > longestHold {
 		return false
 	}
-	return b.paused <= 1
+	return b.paused <= mostPauses
 }
 
 // What is asked of rests one code apart. Two stops on neighbouring codes agree
@@ -139,7 +147,9 @@ const (
 	cleanReadings = 4   // in each rest
 	cleanStep     = 0.6 // s from one to the next, and what a slow gauge misses
 	cleanHold     = 3.0 // s
-	cleanSince    = 15  // s since something last moved by more than that: nobody sets a gauge up and then waits
+	cleanMean     = 1.0 // s, the least: flicker and swaying are quicker
+	likelyFine    = -5.5
+	cleanSince    = 15 // s since something last moved by more than that: nobody sets a gauge up and then waits
 )
 
 func (m *play) clean(s *series) bool {
@@ -260,7 +270,7 @@ const (
 func (m *play) complete() bool {
 	s := m.now
 	n := s.strokes
-	if m.unsure || n < m.needed() || n%2 != 0 || !s.fit.ok || s.fit.dof < 3 || !s.points[len(s.points)-1].used {
+	if m.unsure || n < m.needed() || n%2 != 0 && s.leftOut == 0 || !s.fit.ok || s.fit.dof < 3 || !s.points[len(s.points)-1].used {
 		return false
 	}
 	if m.isFine && m.spec.Gauge.Sends == ledger.OnPress {
@@ -269,11 +279,11 @@ func (m *play) complete() bool {
 	byHand := m.spec.Gauge.Sends == ledger.OnPress // each press is meant: nothing of it is handling
 	if !byHand && (s.doubt > m.sure() || !m.isFine && s.detour > straight) {
 		// One code apart every flicker agrees: only many clean strokes tell.
-		if !(m.isFine && s.leftOut == 0 && s.scatter < 0.6*m.step && n >= m.spec.MaxStrokes) {
+		if !(m.isFine && s.doubt < likelyFine && s.meanHold() >= cleanMean && s.leftOut == 0 && s.scatter < 0.6*m.step && n >= m.spec.MaxStrokes) {
 			return false
 		}
 	}
-	return !m.tooVaried() || n >= m.spec.MaxStrokes
+	return (!m.tooVaried() || n >= m.spec.MaxStrokes) && (byHand || m.dwells())
 }
 
 // tooVaried is the 99 % chi-square test of the strokes against noise known
@@ -281,4 +291,14 @@ func (m *play) complete() bool {
 func (m *play) tooVaried() bool {
 	sigma := m.known()
 	return m.now.fit.rss > quantileOf(&chi99, m.now.fit.dof)*sigma*sigma
+}
+
+// meanHold is how long the rests lasted, but for the last, which still does.
+func (s *series) meanHold() float64 {
+	var sum float64
+	n := len(s.turns) - 1
+	for _, t := range s.turns[:n] {
+		sum += t.End - t.Start
+	}
+	return sum / float64(n)
 }

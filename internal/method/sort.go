@@ -19,6 +19,7 @@ type series struct {
 	chance  float64 // log of the probability that aimless ends would look like this
 	doubt   float64 // and that any handling would
 	scatter float64 // of the rests, at least what the step makes
+	strange float64 // what of chance and doubt comes of what is strange in rocking
 	detour  float64 // median of the way gone over the stroke's length
 
 	side          [2]tail // low, high
@@ -41,11 +42,10 @@ func (s *series) reuse(o *series) {
 }
 
 const (
-	// madToSigma turns a median absolute deviation into a standard deviation.
-	madToSigma = 1.4826
-	// farMads: a stroke further from the median than this many deviations is
-	// looked at; what the fit of the others cannot explain is left out.
-	farMads = 3.5
+	// groupLimit: the closest half of normally scattered strokes is 1.35 standard
+	// deviations wide; a stroke 3.5 of them from it is looked at, and what the fit of the others cannot
+	// explain is left out.
+	groupLimit = 2.6
 	// shareAgreeing of the strokes, at least, must agree.
 	shareAgreeing = 0.6
 
@@ -70,12 +70,7 @@ func (s *series) sort(turns []turn, floor float64) bool {
 	for k := range n - 1 {
 		s.lengths = append(s.lengths, math.Abs(turns[k+1].Value-turns[k].Value))
 	}
-	s.typical = s.median(s.lengths)
-	for _, l := range s.lengths {
-		s.work = append(s.work, math.Abs(l-s.typical))
-	}
-	slices.Sort(s.work)
-	limit := max(floor, farMads*madToSigma*middle(s.work))
+	limit := s.densest(floor)
 	good := func(k int) bool { return math.Abs(s.lengths[k]-s.typical) <= limit }
 	agreeing := 0
 	for k := range s.lengths {
@@ -88,25 +83,29 @@ func (s *series) sort(turns []turn, floor float64) bool {
 	}
 	s.points, s.reasons = s.points[:0], s.reasons[:0]
 	level := 0
+	at := [2]int{-1, -1} // the last used rest of each side on this level
 	for k, t := range turns {
 		p := point{t: t.T, y: t.Value, side: t.side, used: true}
 		reason := ""
-		if k > 0 && !good(k-1) {
+		own, other := sideOf(t.side), 1-sideOf(t.side)
+		switch {
+		case k == 0, good(k-1) && s.points[k-1].used:
+		case at[own] >= 0 && math.Abs(t.Value-turns[at[own]].Value) <= limit:
+			// Back where this side was before.
+		case at[own] < 0 && at[other] >= 0 && math.Abs(math.Abs(t.Value-turns[at[other]].Value)-s.typical) <= limit:
+		case k < n-1 && good(k) && !(at[other] >= 0 && math.Abs(turns[k+1].Value-turns[at[other]].Value) <= limit):
+			// A good stroke begins here, between other stops: the stand was knocked.
+			level++
+			at = [2]int{-1, -1}
+		default:
+			p.used = false
 			reason = reasonShort
-			if s.lengths[k-1] > s.typical {
+			if at[own] >= 0 && (t.Value-turns[at[own]].Value)*t.side > 0 {
 				reason = reasonFar
 			}
-			switch {
-			case k == n-1 || !good(k) && s.points[k-1].used:
-				// Both its strokes are off: the rest itself is. (Of the last
-				// one only one stroke is known.)
-				p.used = false
-			case !s.points[k-1].used && k >= 2 && math.Abs(t.Value-turns[k-2].Value) <= limit:
-				reason = "" // back where it was before the one that was off
-			default:
-				level++
-				reason = ""
-			}
+		}
+		if p.used {
+			at[own] = k
 		}
 		p.level = level
 		s.points = append(s.points, p)
@@ -171,12 +170,23 @@ func (s *series) joinLevels(level int, least float64) {
 	s.fit = fitPlay(s.points, s.fit.ends)
 }
 
-func (s *series) median(v []float64) float64 {
-	s.work = append(s.work[:0], v...)
+// densest sets the typical stroke to the middle of the closest group of more than
+// half of the strokes, which a fifth of short ones does not move as it moves the
+// median, and gives how far from it a stroke may be.
+func (s *series) densest(floor float64) (limit float64) {
+	s.work = append(s.work[:0], s.lengths...)
 	slices.Sort(s.work)
-	m := middle(s.work)
+	n := len(s.work)
+	h := n/2 + 1
+	best, width := 0, s.work[h-1]-s.work[0]
+	for i := 1; i+h <= n; i++ {
+		if w := s.work[i+h-1] - s.work[i]; w < width {
+			best, width = i, w
+		}
+	}
+	s.typical = middle(s.work[best : best+h])
 	s.work = s.work[:0]
-	return m
+	return max(floor, groupLimit*width)
 }
 
 // middle is the median of a sorted sample.
@@ -194,27 +204,39 @@ func middle(v []float64) float64 {
 // chance. Ends spread evenly over some reach turn round with a scatter of about 0.3
 // of their distance, so an agreement by chance is the lower tail of chi-square; it
 // is, but for a factor, the likelihood ratio against stops whose scatter may be
-// anything below that. Each way of leaving some out, each pause on the way, and
-// each stroke of like size just before, at which the run could have begun, counts.
-func (s *series) rate(step float64, before int) {
+// anything below that. Each way of leaving some out, each way of placing knocks, each
+// pause on the way, and each stroke of like size just before, at which the run could
+// have begun, counts; so does what is strange in rocking. The unit is what a hand and
+// a gauge can repeat, slow how long a slow gauge may take to show a rest's ends.
+func (s *series) rate(step, unit, slow float64, before int) {
+	n := len(s.points)
+	levels := s.points[n-1].level
 	used, paused := 0, 0
-	s.side = [2]tail{}
+	var long float64
+	s.side = [2]tail{{lost: levels / 2}, {lost: (levels + 1) / 2}}
+	// Ends that wander off have no drift that can be taken out.
+	excess := math.Copysign(max(0, math.Abs(s.fit.drift)-mostDrift*unit/60), s.fit.drift)
 	for i, p := range s.points {
+		t := &s.turns[i]
 		if i > 0 {
-			paused += s.turns[i].paused
+			paused += t.paused
+		}
+		if h := t.End - t.Start - usualHold - slow; h > 0 {
+			long += longHold * min(1, h)
 		}
 		if p.used {
 			used++
-			t := &s.turns[i]
-			s.side[sideOf(p.side)].add(s.fit.residual(p), max(0, t.High-t.Low-step))
+			away := excess * (p.t - s.fit.ends[p.level].t)
+			s.side[sideOf(p.side)].add(s.fit.residual(p)+away, max(0, t.High-t.Low-step))
 		}
 	}
-	n := len(s.points)
-	ways := logChoose(n, n-used) + logChoose(n+paused, paused) + math.Log(float64(max(1, before)))
+	ways := logChoose(n, n-used) + logChoose(n-1, levels) + logChoose(n+paused, paused) + math.Log(float64(max(1, before)))
+	s.scatter = math.Sqrt(max(s.fit.rss/float64(s.fit.dof), step*step/12))
+	s.strange = long + s.uneven(step) + wideCost*math.Log(max(1, s.scatter/unit))
+	ways += s.strange
 	// Of all orders of n ends 4 (2/pi)^(n+1) go up and down in turn (André).
 	s.aimless = math.Log(4) + float64(used+1)*math.Log(2/math.Pi) + ways
 	s.home = homeShare + ways
-	s.scatter = math.Sqrt(max(s.fit.rss/float64(s.fit.dof), step*step/12))
 	s.chance, s.doubt = s.chanceOf(s.side[0].scatter(step), s.side[1].scatter(step))
 	s.work = s.work[:0]
 	for i, l := range s.lengths {
@@ -229,12 +251,36 @@ const (
 	aimlessScatter = 0.3
 	// homeShare is how much of all handling comes home to one side (natural
 	// logarithm); no source.
-	homeShare = -5.0
+	homeShare = -6.0
+	// mostDrift is as many units a minute as a gauge and a part drift; what moves off
+	// faster is taken for scatter when the agreement is judged.
+	mostDrift = 2.0
+	// Whoever rocks holds a stop a moment. A rest longer than usualHold (s) counts
+	// against the run, by as much as longHold for a second more (natural logarithm).
+	usualHold = 2.0
+	longHold  = 2.0
+	// A hand leans on both stops alike, so that their scatters are alike; what comes
+	// home to one side by itself scatters on the other only. The tail of Fisher's F
+	// with the 2 and 3 degrees of freedom of seven rests, (1 + 2F/3)^(-3/2), to the
+	// power of unevenPower, and nothing for what chance does all the time.
+	unevenPower = 1.5
+	unevenUsual = 1.5
+	// A hand repeats a stop to a unit or so; each time that the scatter is as much
+	// wider costs twice (natural logarithm).
+	wideCost = 2.0
 )
+
+// uneven is how much the scatters of the two sides differ, as a logarithm.
+func (s *series) uneven(step float64) float64 {
+	a, b := s.side[0].scatter(step), s.side[1].scatter(step)
+	f := max(a, b) / min(a, b)
+	return unevenPower * max(0, 1.5*math.Log(1+2*f*f/3)-unevenUsual)
+}
 
 // tail is how the rests of one side agree.
 type tail struct {
 	n, sum, sq float64 // of the residuals
+	lost       int     // degrees of freedom that went into the levels between knocks
 	own        float64 // how far the readings of a rest go apart beyond a step, summed
 }
 
@@ -252,17 +298,20 @@ func (t *tail) add(residual, own float64) {
 	t.own += own
 }
 
+// dof are the degrees of freedom of the side's scatter.
+func (t *tail) dof() int { return int(t.n) - 1 - t.lost }
+
 // scatter of the side's rests: no less than the step makes it, nor than their own
 // readings move beyond a step, because what is not held still (a vibration, seen
 // now and then) cannot be known to come back to the same place.
 func (t *tail) scatter(step float64) float64 {
-	return max(math.Sqrt(max((t.sq-t.sum*t.sum/t.n)/max(1, t.n-1), step*step/12)), t.own/t.n)
+	return max(math.Sqrt(max((t.sq-t.sum*t.sum/t.n)/max(1, float64(t.dof())), step*step/12)), t.own/t.n)
 }
 
 // chance that ends which fall anywhere scatter by no more than this.
 func (t *tail) chance(scatter, play float64) float64 {
 	r := scatter / max(math.Abs(play), 1e-12) / aimlessScatter
-	return logChiTail(int(t.n)-1, (t.n-1)*r*r)
+	return logChiTail(t.dof(), float64(t.dof())*r*r)
 }
 
 // chanceOf is the chance, if the rests of the two sides scattered by so much, of

@@ -10,7 +10,7 @@ import (
 type turn struct {
 	motion.Rest
 	side   float64 // +1 the gauge reads high, -1 low; 0 until there is a second
-	paused int     // rests on the way to it, which were no turning points
+	paused int     // rests on the way to it that were no turning points, and swings without a rest
 }
 
 // turnList keeps the turning points among the rests of a take. The last rest may
@@ -60,6 +60,9 @@ func (l *turnList) add(r *motion.Rest, live bool, hysteresis float64) {
 	case last.side != 0 && delta*last.side < -hysteresis:
 		l.turns = append(l.turns, turn{Rest: *r, side: -last.side})
 	case math.Abs(delta) <= hysteresis:
+		if r.Path > 2*hysteresis {
+			last.paused++ // it swung out and came back without a rest
+		}
 		last.Rest = joined(last.Rest, *r)
 	case delta*last.side > 0 || last.side == 0:
 		path := last.Path
