@@ -21,7 +21,8 @@ const coarse = 0.5
 // By simulation (scripts/proving -table) it takes so much to cover 95 %.
 const (
 	chosen     = 1.03
-	earlyShare = 0.35 // more where the scatter is at the very limit
+	chosenFew  = 1.08 // where there are few degrees of freedom
+	earlyShare = 0.8  // more where the scatter is at the very limit
 	lateShare  = 0.95
 	leastSeen  = 6 // strokes: no take with fewer has three degrees of freedom
 )
@@ -68,7 +69,11 @@ func (m *play) selected() float64 {
 		most = min(most, m.now.mostScatter(m.sure()))
 	}
 	share := min(1, m.now.scatter/max(most, 1e-12))
-	wide := chosen + earlyShare*share*share*share
+	wide := chosen
+	if m.now.fit.dof < fewDof {
+		wide = chosenFew
+	}
+	wide += earlyShare * share * share * share * share
 	if m.now.strokes > max(leastSeen, m.needed()) {
 		wide *= lateShare
 	}
