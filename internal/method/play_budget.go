@@ -21,7 +21,7 @@ const coarse = 0.5
 // By simulation (scripts/proving -table) it takes so much to cover 95 %.
 const (
 	chosen     = 1.03
-	chosenFew  = 1.08 // where there are few degrees of freedom
+	chosenFew  = 1.13 // where there are few degrees of freedom
 	earlyShare = 0.8  // more where the scatter is at the very limit
 	lateShare  = 0.95
 	leastSeen  = 6 // strokes: no take with fewer has three degrees of freedom
