@@ -58,11 +58,14 @@ const (
 	mostRects = 10
 	// Largest loss of digits allowed by the alternating sum.
 	mostLoss = 1e8
+	// A width below this is none: in whatever unit, nothing is so small, and its
+	// square would be no full number.
+	nothing = 1e-100
 )
 
 // Combine convolves the parts numerically. Its probabilities hold to 1e-6 for
 // up to ten rectangles (a triangle counts as two); beyond that the smallest are
-// taken as normal. Parts of zero width are ignored; one whose width is not
+// taken as normal. Parts of no width are ignored; one whose width is not
 // known (not a number, or infinite) makes the whole unknown, and decides
 // nothing.
 func (b Budget) Combine() Combined {
@@ -76,7 +79,7 @@ func (b Budget) Combine() Combined {
 		if math.IsNaN(u) || math.IsInf(u, 1) {
 			return Combined{U: math.Inf(1), U95: math.Inf(1), DofEff: math.NaN(), Parts: b}
 		}
-		if u == 0 {
+		if u < nothing {
 			continue
 		}
 		sumU2 += u * u

@@ -220,3 +220,13 @@ func BenchmarkDecisionZone(b *testing.B) {
 		DecisionZone(ask)
 	}
 }
+
+// The square of a very small width is no full number; it must not make the whole
+// unknown.
+func TestCombineTinyWidths(t *testing.T) {
+	for _, tiny := range []float64{1e-50, 1e-110, 1e-155, 5e-324} {
+		if c := (Budget{Rect(PartError, tiny), Rect(PartHysteresis, tiny/3)}).Combine(); !(c.U95 <= 2*tiny) {
+			t.Errorf("widths of %g give U95 %g", tiny, c.U95)
+		}
+	}
+}
