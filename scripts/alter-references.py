@@ -42,6 +42,7 @@ FILES = {
     "iso370.csv": SUMS,
     "lash.csv": SUMS,
     "press.csv": SUMS,
+    "temperature.csv": ("method", "TestTheEndGaugeOfTheGuide|TestAWarmReadingIsReferredTo20", ["expected"]),
     "uncertainty.csv": ("metrology", "TestPublishedUncertainties", ["expected"]),
     "units.csv": ("quantity", "TestPublishedFactors", ["expected_output"]),
     "repeatability/expected.csv": ("metrology", "TestPublishedStudy", ["expected"]),

@@ -108,6 +108,12 @@ func TestTheEndGaugeOfTheGuide(t *testing.T) {
 	if got, w := uOf(b, "temperature, expansion of the part")*nm, math.Hypot(want("gum.h1.dalpha"), want("gum.h1.second")); math.Abs(got-w) > 0.2 {
 		t.Errorf("expansion %.2f nm, the guide %.2f", got, w)
 	}
+	s.Warmth.Room = Known{Value: 19.9} // known exactly: first order alone
+	_, b = s.At20(50.000838)
+	if got, w := uOf(b, "temperature, expansion of the part")*nm, want("gum.h1.dalpha"); math.Abs(got-w) > 0.05 {
+		t.Errorf("expansion %.2f nm, the guide %.2f", got, w)
+	}
+	s.Warmth = w
 	// The block was handled so that 0 to 0.1 °C are left of it.
 	s.Warmth.Since = 3600
 	s.Warmth.From = 19.9 + 0.1/left(3600, 50.000838)

@@ -42,8 +42,8 @@ const (
 )
 
 // curved is how far, in combined standard uncertainties, a function may leave
-// its tangent over three standard uncertainties of an input before first order
-// is given up.
+// its tangent over three standard uncertainties of an input, or of two at once,
+// before first order is given up.
 const curved = 0.1
 
 // Propagate carries the uncertainty of the inputs through f: first order
@@ -76,25 +76,33 @@ func Propagate(f func([]float64) (float64, error), in []Input, smooth bool, seed
 
 // firstOrder also tells whether f is straight enough for it.
 func firstOrder(f func([]float64) (float64, error), in []Input, x []float64, value float64) (p Propagated, straight bool, err error) {
-	at := func(i int, dx float64) float64 {
-		old := x[i]
-		x[i] += dx
-		y, e := f(x)
-		x[i] = old
+	at := func(i int, dx float64, j int, dy float64) float64 {
+		v := slices.Clone(x)
+		v[i] += dx
+		v[j] += dy
+		y, e := f(v)
 		if e != nil {
 			err = e
 		}
 		return y
 	}
 	c := make([]float64, len(in))
+	u := make([]float64, len(in))
 	bend := 0.0
 	for i := range in {
-		u := in[i].Budget.Combine().U
-		if u == 0 {
+		if u[i] = in[i].Budget.Combine().U; u[i] == 0 {
 			continue
 		}
-		c[i] = (at(i, u) - at(i, -u)) / (2 * u) // JCGM 100, 5.1.3, note 2
-		bend = max(bend, math.Abs(at(i, 3*u)+at(i, -3*u)-2*value)/2)
+		c[i] = (at(i, u[i], i, 0) - at(i, -u[i], i, 0)) / (2 * u[i]) // JCGM 100, 5.1.3, note 2
+		h := 3 * u[i]
+		bend = max(bend, math.Abs(at(i, h, i, 0)+at(i, -h, i, 0)-2*value)/2)
+		// A product bends along no axis, only between two: a factor near zero
+		// hides what the other is uncertain by (JCGM 100, 5.1.2, note, and H.1.7).
+		for j := range i {
+			if k := 3 * u[j]; k > 0 {
+				bend = max(bend, math.Abs(at(i, h, j, k)+at(i, -h, j, -k)-at(i, h, j, -k)-at(i, -h, j, k))/4)
+			}
+		}
 	}
 	if err != nil {
 		return Propagated{}, false, err

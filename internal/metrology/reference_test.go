@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -171,12 +172,17 @@ func TestPublishedUncertainties(t *testing.T) {
 	length := func(x []float64) (float64, error) {
 		return x[0] + x[1] - (nominal+x[0])*(x[2]*x[3]+x[4]*x[5]), nil
 	}
-	p, err := Propagate(length, h1, true, 1)
+	x := make([]float64, len(h1))
+	for i := range h1 {
+		x[i] = h1[i].Value
+	}
+	value, _ := length(x)
+	p, straight, err := firstOrder(length, h1, x, value)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if p.Sampled {
-		t.Error("H.1 went to Monte Carlo; the annex uses first order")
+	if straight {
+		t.Error("H.1 passes for straight; H.1.7 says that its second-order terms count")
 	}
 	want("gum.h1.l_minus_nominal", p.Value)
 	want("gum.h1.u_c", p.Combined.U)
@@ -192,6 +198,7 @@ func TestPublishedUncertainties(t *testing.T) {
 	}
 	t99 := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: math.Floor(p.Combined.DofEff)}.Quantile(0.995)
 	want("gum.h1.U99", t99*p.Combined.U)
+	secondOrder(t, length, h1, want)
 
 	// JCGM 100, 4.4.3: twenty temperatures.
 	var temps []quantity.Decimal
@@ -245,6 +252,44 @@ func TestPublishedUncertainties(t *testing.T) {
 	s10 := Budget{Rect("block", 0.0008), Rect("temperature", 150*11.5e-6*2), Rect("reading", 0.025), Rect("mechanics", 0.05)}.Combine()
 	want("ea402.s10.u", s10.U)
 	want("ea402.s10.U95", s10.U95)
+}
+
+// secondOrder is JCGM 100, H.1.7: what the products of the end gauge add to first
+// order. The annex combines standard uncertainties, so no part has Student's tails
+// here.
+func secondOrder(t *testing.T, length func([]float64) (float64, error), in []Input, want func(string, float64)) {
+	u := func(in []Input) float64 {
+		p, err := Propagate(length, in, true, 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !p.Sampled {
+			t.Error("a product about zero went through first order")
+		}
+		return p.Combined.U
+	}
+	flat := slices.Clone(in)
+	for i := range flat {
+		flat[i].Budget = slices.Clone(flat[i].Budget)
+		for k := range flat[i].Budget {
+			p := &flat[i].Budget[k]
+			if p.Dof = math.Inf(1); p.Shape == StudentT {
+				p.Shape = Normal
+			}
+		}
+	}
+	want("gum.h1.u_c_second", u(flat))
+	// Each product by itself, both factors about zero: nothing of first order is left.
+	for id, factors := range map[string][2]string{"second_d_alpha": {"d alpha", "theta"}, "second_d_theta": {"alpha", "d theta"}} {
+		alone := slices.Clone(flat)
+		for i := range alone {
+			alone[i].Value = 0
+			if alone[i].Name != factors[0] && alone[i].Name != factors[1] {
+				alone[i].Budget = nil
+			}
+		}
+		want("gum.h1."+id, u(alone))
+	}
 }
 
 func withDof(p Part, dof float64) Part { p.Dof = dof; return p }
