@@ -14,9 +14,9 @@ import (
 // draft is a job as the page's form holds it: all texts, as a person typed
 // them.
 type draft struct {
-	Number, Customer, Machine, Assembly, Operator string
-	Stages                                        []string
-	Parts                                         []draftPart
+	Number, Customer, Machine, Assembly, Operator, Room string
+	Stages                                              []string
+	Parts                                               []draftPart
 }
 
 // draftPart is a component, from a template or from nothing.
@@ -28,11 +28,14 @@ type draftPart struct {
 	Limits   map[string]string // template's check: its limits or fit
 	Source   string            // where the limits come from
 	Checks   []draftCheck
+	Warmth   draftWarmth            // the part's own
+	Warmths  map[string]draftWarmth // template's check, a size: what differs there
 }
 
 type draftCheck struct {
 	Name, Method, Gauge, Limits, Source, Value, Condition, Strokes, Rule string
 	Places                                                               []string
+	Warmth                                                               draftWarmth
 }
 
 // sheet writes the draft as a job sheet. The first thing that cannot be
@@ -42,8 +45,17 @@ func (d draft) sheet() ([]byte, error) {
 	if !config.GoodNumber(j.Number) {
 		return nil, fmt.Errorf("the job needs a number: letters, digits, '.', '_' and '-', at most 64, beginning with a letter or digit")
 	}
+	var err error
+	if j.Room, err = typed[quantity.Measured]("room", d.Room); err != nil {
+		return nil, err
+	}
 	for i, p := range d.Parts {
 		c, err := p.component(j)
+		if err == nil {
+			var w config.Thermal
+			w, err = p.Warmth.part()
+			c.Material, c.Temperature, c.SinceHandling = w.Material, w.Temperature, w.SinceHandling
+		}
 		if err != nil {
 			name := p.Name
 			if name == "" {
@@ -83,7 +95,11 @@ func (p draftPart) component(j *config.Job) (config.Component, error) {
 				if k.Name != tc.Name && !strings.HasPrefix(k.Name, tc.Name+", ") {
 					continue
 				}
-				if err := setLimits(k, p.Limits[tc.Name]); err != nil {
+				err := setLimits(k, p.Limits[tc.Name])
+				if w, ok := p.Warmths[tc.Name]; ok && err == nil {
+					err = w.on(k)
+				}
+				if err != nil {
 					return c, fmt.Errorf("%s: %w", tc.Name, err)
 				}
 			}
@@ -108,6 +124,9 @@ func (k draftCheck) check(places []string) (config.Check, error) {
 	}
 	if k.Rule != "" {
 		c.Rule = metrology.Rule(k.Rule)
+	}
+	if err := k.Warmth.on(&c); err != nil {
+		return c, err
 	}
 	return c, setLimits(&c, k.Limits)
 }

@@ -70,7 +70,7 @@ func (m *hands) press(words string) { m.t.Helper(); m.goTo(button(words)); m.key
 // chooses the entry that begins so.
 func (m *hands) typeIn(label, words string) {
 	m.t.Helper()
-	m.goTo(`[...document.querySelectorAll('label')].findLast(l => l.innerText.startsWith('` + label + `'))?.querySelector('input, select')`)
+	m.goTo(`[...document.querySelectorAll('label')].findLast(l => l.checkVisibility() && l.innerText.startsWith("` + label + `"))?.querySelector('input, select')`)
 	m.keys(words)
 }
 

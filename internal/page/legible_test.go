@@ -2,6 +2,7 @@ package page
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"fmt"
 	"image"
@@ -156,6 +157,20 @@ type violation struct {
 	}
 }
 
+// unfolded is the form of a job with a part of every kind of field in it, all that
+// is folded away opened; any other view stays as it is.
+func unfolded(t *testing.T, ctx context.Context, v string) {
+	t.Helper()
+	if v != "sheet" {
+		return
+	}
+	for _, words := range []string{"+ Clearance", "+ from nothing"} {
+		until(t, ctx, button(words))
+		js[bool](t, ctx, button(words)+`.click(), true`)
+	}
+	js[bool](t, ctx, `(m => { m.value = 'size'; m.dispatchEvent(new Event('change')); document.querySelectorAll('details').forEach(d => { d.open = true }); return true })(document.querySelector('.sheetcheck select'))`)
+}
+
 // Every view, wide and narrow, light and dark, passes axe-core's checks for
 // WCAG 2.2 A and AA (contrast among them) and its best practices.
 func TestAccessibility(t *testing.T) {
@@ -187,6 +202,7 @@ func TestAccessibility(t *testing.T) {
 			look(t, ctx, size[0], size[1], scheme)
 			for _, v := range []string{"bench", "job", "gauges", "sums=bush", "sums=turn", "record", "screens", "sheet"} {
 				view(t, ctx, v)
+				unfolded(t, ctx, v)
 				time.Sleep(150 * time.Millisecond)
 				check(fmt.Sprint(v, " ", scheme, " ", size[0]))
 			}
@@ -213,6 +229,7 @@ func TestNarrow(t *testing.T) {
 	look(t, ctx, 360, 740, "light")
 	for _, v := range []string{"bench", "job", "gauges", "sums", "sums=press", "record", "screens", "sheet"} {
 		view(t, ctx, v)
+		unfolded(t, ctx, v)
 		time.Sleep(150 * time.Millisecond)
 		if w := js[float64](t, ctx, `document.scrollingElement.scrollWidth`); w > 360 {
 			t.Errorf("%s is %g pixels wide", v, w)

@@ -13,6 +13,11 @@ const field = (label, value, set, more = {}) => h('label', { class: more.whole ?
 const gaugeNames = () => (store.state?.gauges ?? []).map(g => g.name)
 const pick = (label, value, set, options) => h('label', null, label, h('select', { onchange: e => set(e.target.value) }, h('option', { value: '' }, 'choose …'), options.map(([v, w]) => h('option', { value: v, selected: v === value }, w))))
 
+// Sizes hold at 20 °C (ISO 1): the sheet's keys that refer one to it, folded away.
+const OF_PART = [['material', 'Material', 'cast iron, or 17.2 um/m/degC'], ['temperature', 'Its own temperature', '24 ± 1 degC'], ['since_handling', 'Or in the room for', '2 h, or 40 min from 60 degC']]
+const OF_GAUGE = [['gauge_temperature', "The gauge's temperature", '20 ± 1 degC'], ['master', 'Master it is set to, if any', '30.000 mm'], ['master_material', "The master's material", 'brass'], ['master_temperature', "The master's temperature", '20 ± 1 degC']]
+const warm = (title, w, keys) => h('details', { class: 'warmth', open: keys.some(([key]) => w[key]) }, h('summary', null, title), h('div', { class: 'form' }, keys.map(([key, label, placeholder]) => field(label, w[key], v => { w[key] = v }, { placeholder }))))
+
 export function sheet(arg) {
   const number = arg && decodeURIComponent(arg)
   const root = h('section', { class: 'wide' }, h('h1', null, number ? `Sheet of ${number}` : 'Make a job'))
@@ -46,12 +51,12 @@ async function fetchSave(number, text, replace) {
 }
 
 function form(templates) {
-  const job = { number: '', customer: '', machine: '', assembly: '', operator: store.state?.job?.operator ?? '', stages: [], parts: [] }
+  const job = { number: '', customer: '', machine: '', assembly: '', operator: store.state?.job?.operator ?? '', stages: [], room: '', parts: [] }
   const parts = h('div', { class: 'stack' }), after = h('div', { class: 'stack' })
   const draw = () => parts.replaceChildren(...job.parts.map((p, i) => part(p, templates, () => { job.parts.splice(i, 1); draw() }, () => { draw(); return parts.children[i] })))
   const added = p => { job.parts.push(p); draw(); $('input', parts.lastChild).focus() }
   const add = h('div', { class: 'row' }, templates.map(t => h('button', { type: 'button', title: t.help, onclick: () => added(fromTemplate(t)) }, '+ ', t.name)),
-    h('button', { type: 'button', onclick: () => added({ template: '', name: '', places: [], checks: [{ name: '', method: 'play' }] }) }, '+ from nothing'))
+    h('button', { type: 'button', onclick: () => added({ template: '', name: '', places: [], warmth: {}, checks: [nothing()] }) }, '+ from nothing'))
   return h('div', { class: 'stack' }, h('form', {
     class: 'stack',
     onsubmit: async e => {
@@ -64,12 +69,15 @@ function form(templates) {
     field('Number', '', v => { job.number = v }, { required: true, pattern: '[A-Za-z0-9][A-Za-z0-9._\\-]{0,63}', placeholder: '2026-042', title: 'letters, digits, dot, dash and underline' }),
     field('Customer', '', v => { job.customer = v }), field('Machine', '', v => { job.machine = v }), field('Assembly', '', v => { job.assembly = v }),
     field('Measured by', job.operator, v => { job.operator = v }), field('Stages, if any', '', v => { job.stages = list(v) }, { placeholder: 'as found, assembled' })),
+  warm('Temperature of the shop: with it sizes are referred to 20 °C', job, [['room', 'Room', '18 ± 1 degC']]),
   h('h2', null, 'Parts and checks'), parts, h('p', { class: 'soft' }, 'Add a part with its usual checks, or one from nothing:'), add,
   h('div', { class: 'row' }, h('button', { class: 'main' }, 'Write the sheet'))), after)
 }
 
-const fromTemplate = t => ({ template: t.id, name: t.part, places: [...t.places], gauges: {}, limits: {}, source: '' })
-const clean = p => ({ ...p, checks: p.checks?.map(c => ({ ...c })) })
+const nothing = () => ({ name: '', method: 'play', warmth: {} })
+const sizes = t => t.checks.filter(c => c.method === 'size')
+const fromTemplate = t => ({ template: t.id, name: t.part, places: [...t.places], gauges: {}, limits: {}, source: '', warmth: {}, warmths: Object.fromEntries(sizes(t).map(c => [c.name, {}])) })
+const clean = p => ({ ...p, checks: p.checks?.map(c => ({ ...c, warmth: c.method === 'size' ? c.warmth : {} })) })
 
 function part(p, templates, drop, redraw) {
   const t = templates.find(t => t.id === p.template)
@@ -78,16 +86,20 @@ function part(p, templates, drop, redraw) {
     t ? h('p', { class: 'soft' }, t.help) : null,
     h('div', { class: 'form' }, field('Component', p.name, v => { p.name = v }, { required: true }), field('Positions, with commas', p.places.join(', '), v => { p.places = list(v) }, { placeholder: 'upper bush, lower bush' }),
       t ? t.roles.map(r => pick(r.name, p.gauges[r.id], v => { p.gauges[r.id] = v }, gaugeNames().map(g => [g, g]))) : null),
+    t && !sizes(t).length ? null : warm('Material and temperature of the part', p.warmth, OF_PART),
     t ? h('div', { class: 'form' }, t.checks.map(c => field(`Limits: ${c.name}`, p.limits[c.name], v => { p.limits[c.name] = v }, { placeholder: '0.009..0.050 mm or 32 H7' })),
-      field('Where the limits come from', p.source, v => { p.source = v }, { placeholder: 'workshop manual, sheet, table' })) : p.checks.map((c, i) => check(c, () => { p.checks.splice(i, 1); redraw() })),
-    t ? null : h('div', { class: 'row' }, h('button', { type: 'button', class: 'small', onclick: () => { p.checks.push({ name: '', method: 'play' }); $('input', [...redraw().querySelectorAll('.sheetcheck')].at(-1)).focus() } }, '+ check')))
+      field('Where the limits come from', p.source, v => { p.source = v }, { placeholder: 'workshop manual, sheet, table' }), sizes(t).map(c => warm(`Temperature: ${c.name}`, p.warmths[c.name], [...OF_PART, ...OF_GAUGE]))) : p.checks.map((c, i) => check(c, () => { p.checks.splice(i, 1); redraw() })),
+    t ? null : h('div', { class: 'row' }, h('button', { type: 'button', class: 'small', onclick: () => { p.checks.push(nothing()); $('input', [...redraw().querySelectorAll('.sheetcheck')].at(-1)).focus() } }, '+ check')))
 }
 
 function check(c, drop) {
+  const own = warm("Temperature, where it differs from the part's", c.warmth, [...OF_PART, ...OF_GAUGE])
+  const method = v => { c.method = v; own.hidden = v !== 'size' }
+  method(c.method)
   return h('div', { class: 'sheetcheck' }, h('div', { class: 'form' },
-    field('Check', c.name, v => { c.name = v }, { required: true, placeholder: 'play in bushes' }), pick('Method', c.method, v => { c.method = v }, Object.entries(METHODS)),
+    field('Check', c.name, v => { c.name = v }, { required: true, placeholder: 'play in bushes' }), pick('Method', c.method, method, Object.entries(METHODS)),
     pick('Gauge', c.gauge, v => { c.gauge = v }, gaugeNames().map(g => [g, g])), field('Limits or fit', c.limits, v => { c.limits = v }, { placeholder: '0.009..0.050 mm or 32 H7' }),
     field('Where they come from', c.source, v => { c.source = v }), field('Strokes', c.strokes, v => { c.strokes = v }, { inputmode: 'numeric', placeholder: '6' }),
     field('Derived: value', c.value, v => { c.value = v }, { placeholder: 'bush["upper"] - pin["upper"]' })),
-  h('div', { class: 'row' }, h('button', { type: 'button', class: 'small', onclick: drop }, 'Take the check out')))
+  own, h('div', { class: 'row' }, h('button', { type: 'button', class: 'small', onclick: drop }, 'Take the check out')))
 }
