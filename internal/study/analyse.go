@@ -158,6 +158,11 @@ func Analyse(d *Data, o Options) (*Result, error) {
 	return r, nil
 }
 
+// Values as large as farthest, or that differ by less than nearest, cannot be
+// analysed: intervals take fourth powers of what differs, which are no full numbers
+// there.
+const nearest, farthest = 1e-60, 1e60
+
 // arrange sorts the rows into cells.
 func (r *Result) arrange(d *Data, o Options) error {
 	values := make([]quantity.Decimal, len(d.Rows))
@@ -166,6 +171,16 @@ func (r *Result) arrange(d *Data, o Options) error {
 	}
 	first, dev := metrology.FromFirst(values)
 	r.first = first
+	apart := 0.0
+	for i, x := range dev {
+		if v := math.Abs(values[i].Float()); v > farthest {
+			return fmt.Errorf("%s: a value of %.3g; expected none beyond %g", d.Source, v, farthest)
+		}
+		apart = max(apart, math.Abs(x))
+	}
+	if apart > 0 && apart < nearest {
+		return fmt.Errorf("%s: the values differ by %.3g at most; expected %g or more, or values all alike: choose a smaller unit", d.Source, apart, nearest)
+	}
 	index := func(list *[]string, name string) int {
 		i := slices.Index(*list, name)
 		if i < 0 {
@@ -314,6 +329,11 @@ func (r *Result) biases(o Options) error {
 			return fmt.Errorf("no part %q to be known as %v; there are %q", name, k, r.Parts)
 		}
 		known[name] = k
+	}
+	for name, k := range known {
+		if math.Abs(k) > farthest {
+			return fmt.Errorf("part %q is known as %.3g; expected none beyond %g", name, k, farthest)
+		}
 	}
 	var size, bias []float64
 	for i, name := range r.Parts {

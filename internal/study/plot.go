@@ -112,13 +112,16 @@ func (apart) Ticks(low, high float64) []plot.Tick {
 	for i := 1; i < len(major); i++ {
 		gap = min(gap, math.Abs(major[i]-major[i-1]))
 	}
-	places := 0
+	format, places := byte('f'), 0
+	if gap < 1e-12 || max(math.Abs(low), math.Abs(high)) >= 1e12 {
+		format, places = 'g', 12
+	}
 	for p := 1.0; places < 12 && math.Abs(gap*p-math.Round(gap*p)) > 1e-6*gap*p; p *= 10 {
 		places++
 	}
 	for i := range ticks {
 		if !ticks[i].IsMinor() {
-			ticks[i].Label = strconv.FormatFloat(ticks[i].Value+0, 'f', places, 64)
+			ticks[i].Label = strconv.FormatFloat(ticks[i].Value+0, format, places, 64)
 		}
 	}
 	return ticks

@@ -7,6 +7,7 @@ import (
 	"encoding/xml"
 	"fmt"
 	"image/png"
+	"io"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -139,6 +140,10 @@ func TestTableMistakes(t *testing.T) {
 		"part,person,value\n1,A,1\n1,A,2\n2,A,1\n2,B,1\n1,A,3": `person "B" has not measured part "1"`,
 		"part,value\n1,1\n2,2\n":                               "at least one repeated trial",
 		"value\n1\n":                                           "one value alone",
+		"value\n1e100\n2e100\n":                                "a value of 1e+100; expected none beyond 1e+60",
+		"value\n1\n-2e61\n":                                    "a value of 2e+61; expected none beyond 1e+60",
+		"value\n1e-100\n3e-100\n":                              "differ by 2e-100 at most; expected 1e-60 or more",
+		"part,known,value\n1,1e90,1\n1,1e90,2\n":               `part "1" is known as 1e+90`,
 	} {
 		d, err := ReadCSV(strings.NewReader(text), "t.csv")
 		if err == nil {
@@ -146,6 +151,35 @@ func TestTableMistakes(t *testing.T) {
 		}
 		if err == nil || !strings.HasPrefix(err.Error(), "t.csv") || !strings.Contains(err.Error(), want) || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%q: %v, want one line with %q", text, err, want)
+		}
+	}
+}
+
+// Up to the largest and down to the least that is taken, every interval is there and
+// the drawing is made: fourth powers of the values are numbers still.
+func TestFarValues(t *testing.T) {
+	for _, e := range []string{"e-58", "e0", "e59"} {
+		text := "part,person,value\n"
+		for i, v := range []string{"1.0", "1.1", "1.2", "1.05", "2.0", "2.1", "2.2", "2.05"} {
+			text += fmt.Sprintf("%d,%d,%s%s\n", i/4, i/2%2, v, e)
+		}
+		d, err := ReadCSV(strings.NewReader(text), "t.csv")
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := Analyse(d, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, s := range r.Shares[:3] {
+			if !(s.High > 1.5*s.SD) || math.IsInf(float64(s.High), 0) {
+				t.Errorf("%s: %s %g, up to %g", e, s.Name, float64(s.SD), float64(s.High))
+			}
+		}
+		for _, format := range PlotFormats {
+			if err := r.Plot(io.Discard, format); err != nil {
+				t.Errorf("%s%s: %v", e, format, err)
+			}
 		}
 	}
 }
