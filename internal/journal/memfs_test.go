@@ -193,6 +193,11 @@ func (m *memFS) Remove(name string) error {
 	if n == nil {
 		return &fs.PathError{Op: "remove", Path: name, Err: fs.ErrNotExist}
 	}
+	for in := range m.names {
+		if filepath.Dir(in) == name {
+			return &fs.PathError{Op: "remove", Path: name, Err: syscall.ENOTEMPTY}
+		}
+	}
 	if m.room >= 0 {
 		m.room += len(n.data)
 	}

@@ -55,6 +55,13 @@ func KeepPhoto(dir string, picture io.Reader) (name string, err error) {
 
 func keepPhoto(fsys FS, dir string, picture io.Reader) (name string, err error) {
 	folder := filepath.Join(dir, photoFolder)
+	if _, none := fsys.Lstat(folder); errors.Is(none, fs.ErrNotExist) {
+		defer func() {
+			if err != nil {
+				_ = fsys.Remove(folder) // which does nothing to one with a picture in it
+			}
+		}()
+	}
 	if err := fsys.MkdirAll(folder); err != nil {
 		return "", fmt.Errorf("the photograph cannot be kept: %w", bare(err))
 	}

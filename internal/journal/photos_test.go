@@ -50,11 +50,18 @@ func TestKeepPhoto(t *testing.T) {
 			}
 		}
 	}
+	bare := t.TempDir() // of a job without photographs
 	large := append(picture(t, "jpg"), make([]byte, MostPhoto)...)
 	wide := []byte("\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR\x00\x01\x00\x00\x00\x01\x00\x00\x08\x02\x00\x00\x00")
 	for what, b := range map[string][]byte{"a GIF": picture(t, "gif"), "nothing": nil, "a page": []byte("<svg onload=alert(1)>"), "too large": large, "too many pixels": wide} {
 		if name, err := KeepPhoto(dir, bytes.NewReader(b)); !errors.Is(err, ErrPhoto) || name != "" || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%s: %q, %v", what, name, err)
+		}
+		if _, err := KeepPhoto(bare, bytes.NewReader(b)); !errors.Is(err, ErrPhoto) {
+			t.Errorf("%s: %v", what, err)
+		}
+		if left, err := os.ReadDir(bare); err != nil || len(left) > 0 {
+			t.Errorf("%s left %v behind, %v", what, left, err)
 		}
 	}
 	if left, err := os.ReadDir(filepath.Join(dir, photoFolder)); err != nil || len(left) != 2 {
