@@ -152,7 +152,7 @@ func TestEditedGaugeFallsSilent(t *testing.T) {
 	r.write("jobs/R-1.toml", strings.ReplaceAll(rigJob, "dial-1", "plunger"))
 	r.write("bench.toml", fmt.Sprintf(patientBench, patientGauge("plunger", d.port, "mm")))
 	s := r.until("the new name, and silent", func(l ledger.Live) bool { return gaugeIs("silent")(l) && l.Gauges[0].Name == "plunger" })
-	if !strings.Contains(s.Gauges[0].Message, "nothing for 1s") {
+	if !strings.Contains(s.Gauges[0].Message, "nothing for 1 s") {
 		t.Errorf("told as %q", s.Gauges[0].Message)
 	}
 	r.stop()

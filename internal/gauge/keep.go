@@ -15,6 +15,7 @@ import (
 
 	"thouwright/drivers"
 	"thouwright/internal/port"
+	"thouwright/internal/quantity"
 	"thouwright/internal/tape"
 )
 
@@ -165,7 +166,7 @@ func (k *keeper) run(ctx context.Context) {
 func (k *keeper) up() {
 	message := "connected"
 	if k.tries > 0 {
-		message = fmt.Sprintf("connected again after %s and %d tries", k.clock.Now().Sub(k.since).Round(10*time.Millisecond), k.tries)
+		message = fmt.Sprintf("connected again after %s and %d tries", quantity.Span(k.clock.Now().Sub(k.since)), k.tries)
 	}
 	if advice := port.Advice(k.address); advice != "" {
 		message += "; " + advice

@@ -193,10 +193,10 @@ func (s *Source) lose(g *one) {
 	g.lost = true
 	after := time.Duration(s.at.Elapsed-g.last) * time.Microsecond
 	if g.bad > 0 || s.bytes && len(s.gauges) == 1 {
-		s.note(g, Unreadable, fmt.Sprintf("bytes arrive, but for %s none of them fit the driver %s: check its line setting, or find both with 'thouwright sniff'", plain(after), s.driver.Name))
+		s.note(g, Unreadable, fmt.Sprintf("bytes arrive, but for %s none of them fit the driver %s: check its line setting, or find both with 'thouwright sniff'", quantity.Span(after), s.driver.Name))
 		return
 	}
-	s.note(g, Silent, fmt.Sprintf("nothing for %s: is it switched on, awake and plugged in?", plain(after)))
+	s.note(g, Silent, fmt.Sprintf("nothing for %s: is it switched on, awake and plugged in?", quantity.Span(after)))
 }
 
 // stopped takes what the decoder gives when a pause ended a frame.
@@ -232,7 +232,7 @@ func (s *Source) value(v *drivers.Value) {
 		s.bytes, g.bad = false, 0
 		if g.lost {
 			g.lost = false
-			s.note(g, Speaking, fmt.Sprintf("speaking again after %s", plain(time.Duration(s.at.Elapsed-g.last)*time.Microsecond)))
+			s.note(g, Speaking, fmt.Sprintf("speaking again after %s", quantity.Span(time.Duration(s.at.Elapsed-g.last)*time.Microsecond)))
 		}
 		g.last = s.at.Elapsed
 	}
@@ -380,14 +380,4 @@ func quote(raw []byte) string {
 		}
 	}
 	return b.String() + `"` + more
-}
-
-// plain is a duration as one says it.
-func plain(d time.Duration) string {
-	switch {
-	case d < 10*time.Second:
-		return d.Round(100 * time.Millisecond).String()
-	default:
-		return d.Round(time.Second).String()
-	}
 }

@@ -120,12 +120,12 @@ func TestSilence(t *testing.T) {
 	run(quiet - 1)
 	expect(t, &b)
 	run(quiet)
-	expect(t, &b, "dial-1 silent: nothing for 3s: is it switched on, awake and plugged in?")
+	expect(t, &b, "dial-1 silent: nothing for 3 s: is it switched on, awake and plugged in?")
 	if s.Deadline() != math.MaxInt64 {
 		t.Errorf("deadline %d while silent", s.Deadline())
 	}
 	s.Feed([]byte("1.0\r"), at(10_000), &b)
-	expect(t, &b, "dial-1[0] 1.0", "dial-1 speaking: speaking again after 10s")
+	expect(t, &b, "dial-1[0] 1.0", "dial-1 speaking: speaking again after 10 s")
 
 	s.Feed([]byte("1.0\r1."), at(11_000), &b)
 	b.Reset()
@@ -134,7 +134,7 @@ func TestSilence(t *testing.T) {
 	run(30_000)
 	expect(t, &b)
 	s.Feed([]byte("5\r1.5\r"), at(30_000), &b)
-	expect(t, &b, "dial-1[0] 5 garbled", "dial-1[0] 1.5", "dial-1 speaking: speaking again after 19s")
+	expect(t, &b, "dial-1[0] 5 garbled", "dial-1[0] 1.5", "dial-1 speaking: speaking again after 19 s")
 
 	for i := range int64(12) {
 		run(30_400 + i*400)
@@ -148,7 +148,7 @@ func TestSilence(t *testing.T) {
 	b.Readings = b.Readings[:0]
 	expect(t, &b,
 		`dial-1 burst: 5 lines in a row that the driver signed-decimal cannot read (fits no pattern), the last was "\xF3\x9A": check line setting and cable`,
-		`dial-1 unreadable: bytes arrive, but for 3s none of them fit the driver signed-decimal: check its line setting, or find both with 'thouwright sniff'`)
+		`dial-1 unreadable: bytes arrive, but for 3 s none of them fit the driver signed-decimal: check its line setting, or find both with 'thouwright sniff'`)
 	if c := s.Counts(0); c.Garbled() != 14 || c.Format != 12 || c.Short != 2 || c.Good != 3 {
 		t.Errorf("counts %+v", c)
 	}
@@ -198,7 +198,7 @@ func TestChannels(t *testing.T) {
 		s.Feed([]byte("01:1.5\r"), at(ms), &b)
 	}
 	b.Readings = b.Readings[:0]
-	expect(t, &b, "b silent: nothing for 3s: is it switched on, awake and plugged in?")
+	expect(t, &b, "b silent: nothing for 3 s: is it switched on, awake and plugged in?")
 
 	// A gauge that names no channel takes one, never a mixture.
 	s = NewSource(d, []Spec{{Name: "only"}})

@@ -32,13 +32,13 @@ func paper(t *testing.T, s *scene) string {
 func TestLostGaugeIsNamed(t *testing.T) {
 	s := newScene(t, sceneBench, onePlay)
 	for _, g := range []string{"dial-1", "mic-1"} {
-		s.j.Event(ledger.Event{At: s.stamp(), Kind: ledger.EvGaugeLost, Gauge: g, Text: "nothing for 3s"})
+		s.j.Event(ledger.Event{At: s.stamp(), Kind: ledger.EvGaugeLost, Gauge: g, Text: "nothing for 3 s"})
 	}
 	s.measure("", 0, 0, 0, 0.0772, 0.004, 60)
 	s.end()
 	for form, text := range map[string]string{"pdf": paper(t, s), "html": plainText(string(written(t, s.rec, "html")))} {
 		for _, g := range []string{"dial-1", "mic-1"} {
-			if !strings.Contains(text, g+": nothing for 3s") {
+			if !strings.Contains(text, g+": nothing for 3 s") {
 				t.Errorf("%s does not say that it was %s", form, g)
 			}
 		}

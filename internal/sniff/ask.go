@@ -7,12 +7,13 @@ import (
 
 	"thouwright/drivers"
 	"thouwright/internal/port"
+	"thouwright/internal/quantity"
 )
 
 // nobody handles a line on which nothing was heard.
 func (s *search) nobody() error {
 	if !s.Ask {
-		s.r.Why = fmt.Sprintf("nothing was heard for %s: switch the gauge on, make it send (or press its data button while listening), or let '--ask' try the polls of our drivers", s.Patience)
+		s.r.Why = fmt.Sprintf("nothing was heard for %s: switch the gauge on, make it send (or press its data button while listening), or let '--ask' try the polls of our drivers", quantity.Span(s.Patience))
 		return nil
 	}
 	frames := []string{"8N1", "7E1", "8E1", "7O1", "8O1", "7N2"}
@@ -53,7 +54,7 @@ func (s *search) ask(at port.Settings, d *drivers.Driver) (done bool, err error)
 			return false, err
 		}
 		if k == 0 {
-			s.r.Tried = append(s.r.Tried, Try{Line: at.String(), Bytes: h.total, Asked: string(poll.Send)})
+			s.note(h, string(poll.Send))
 		}
 		if j := judge(d, quiet(h)); j.good == 0 {
 			return false, nil

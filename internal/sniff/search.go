@@ -10,6 +10,7 @@ import (
 
 	"thouwright/drivers"
 	"thouwright/internal/port"
+	"thouwright/internal/quantity"
 )
 
 // Ear is a port as the search uses it.
@@ -114,16 +115,23 @@ func (s *search) run() error {
 	if !s.ear.Settable() {
 		return s.only()
 	}
-	start := setting(speeds[0], "8N1")
-	h, err := s.first(start)
-	if err != nil {
-		return err
+	var h *heard
+	var err error
+	from := 0
+	for ; h == nil; from++ { // the first speed that the port takes
+		if from == len(speeds) {
+			s.r.Why = "the port takes none of the usual line settings"
+			return nil
+		}
+		if h, err = s.first(setting(speeds[from], "8N1")); err != nil {
+			return err
+		}
 	}
 	if h.total == 0 {
 		return s.nobody()
 	}
 	heardAt := []*heard{}
-	for i, baud := range speeds {
+	for i, baud := range speeds[from-1:] {
 		if i > 0 {
 			if h, err = s.listen(setting(baud, "8N1"), s.dwell(baud)); err != nil {
 				return err
@@ -159,7 +167,7 @@ func (s *search) run() error {
 	if s.r.Why = s.hint; s.hint != "" {
 		return nil
 	}
-	s.r.Why = fmt.Sprintf("bytes arrive every %s or so, but no driver reads them at any line setting tried: see what 'decode' makes of a recording, or fill in a driver file", s.every.Round(10*time.Millisecond))
+	s.r.Why = fmt.Sprintf("bytes arrive every %s or so, but no driver reads them at any line setting tried: see what 'decode' makes of a recording, or fill in a driver file", quantity.Span(s.every))
 	return nil
 }
 
@@ -177,7 +185,7 @@ func (s *search) only() error {
 	if err != nil {
 		return err
 	}
-	if h.total == 0 {
+	if h == nil || h.total == 0 {
 		return s.nobody()
 	}
 	g, err := s.more(h.settings, nil)
@@ -213,6 +221,7 @@ func (s *search) first(at port.Settings) (*heard, error) {
 			s.every = longest / 3
 		}
 	}
+	s.note(h, "")
 	return h, nil
 }
 
@@ -272,8 +281,16 @@ func (s *search) listen(at port.Settings, most time.Duration) (*heard, error) {
 	return h, nil
 }
 
+// note keeps what was tried, the last listening at a setting in the place of the
+// one just before it.
 func (s *search) note(h *heard, asked string) {
 	t := Try{Line: h.settings.String(), Bytes: h.total, Asked: asked}
+	if !s.ear.Settable() {
+		t.Line = "as it is"
+	}
+	if n := len(s.r.Tried); n > 0 && s.r.Tried[n-1].Line == t.Line && s.r.Tried[n-1].Asked == asked {
+		s.r.Tried = s.r.Tried[:n-1]
+	}
 	if j, _ := best(s.Drivers, h, 1); j != nil {
 		t.Driver, t.Score = j.driver.Name, j.share()
 	}
