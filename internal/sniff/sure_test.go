@@ -85,3 +85,32 @@ func TestAsking(t *testing.T) {
 		t.Errorf("%+v", r)
 	}
 }
+
+// choosy is a port that takes only some speeds.
+type choosy struct {
+	*wired
+	takes func(baud int) bool
+}
+
+func (c choosy) Listen(ctx context.Context, s port.Settings, say []byte, most time.Duration, hear func([]byte, time.Duration) bool) error {
+	if !c.takes(s.Baud) {
+		return &port.BadAddress{Text: "rfc2217://x", Why: "the server does not take it"}
+	}
+	return c.wired.Listen(ctx, s, say, most, hear)
+}
+
+// A port that refuses the first speed is listened to at the others; one that
+// refuses all says so.
+func TestRefusedSpeeds(t *testing.T) {
+	s, _ := port.ParseSettings("4800 8N1")
+	w := &wired{sends: s, every: 100 * time.Millisecond, message: shapes["signed-decimal"], r: rand.New(rand.NewPCG(3, 3))}
+	o := Options{Drivers: drivers.BuiltIn().All()}
+	r, err := Search(context.Background(), choosy{w, func(baud int) bool { return baud != 9600 }}, o)
+	if err != nil || r.Line != "4800 8N1" || r.Tried[0] != (Try{Line: "9600 8N1"}) {
+		t.Errorf("%+v, %v", r, err)
+	}
+	r, err = Search(context.Background(), choosy{w, func(int) bool { return false }}, o)
+	if err != nil || r.Sure() || !strings.Contains(r.Why, "takes none of") || len(r.Tried) != len(speeds) {
+		t.Errorf("%+v, %v", r, err)
+	}
+}
