@@ -81,16 +81,20 @@ func newRig(t *testing.T, port string, tapes bool) *rig {
 	return r
 }
 
-func (r *rig) write(name, text string) {
-	r.t.Helper()
-	path := filepath.Join(r.dir, name)
+// fileIn writes a file into a folder and returns its path.
+func fileIn(t testing.TB, dir, name, text string) string {
+	t.Helper()
+	path := filepath.Join(dir, name)
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
-		r.t.Fatal(err)
+		t.Fatal(err)
 	}
 	if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
-		r.t.Fatal(err)
+		t.Fatal(err)
 	}
+	return path
 }
+
+func (r *rig) write(name, text string) { r.t.Helper(); fileIn(r.t, r.dir, name, text) }
 
 func (r *rig) start(tapes bool) {
 	r.t.Helper()

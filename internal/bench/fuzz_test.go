@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -125,16 +124,9 @@ func FuzzReplay(f *testing.F) {
 			}
 		}
 		dir := t.TempDir()
-		file := func(name, text string) string {
-			path := filepath.Join(dir, name)
-			if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
-				t.Fatal(err)
-			}
-			return path
-		}
-		r := Replay{loaded: loaded, Dir: filepath.Join(dir, "out"), Log: zerolog.Nop(), Tapes: map[string]string{"a": file("a.tape", a), "b": file("b.tape", b)}}
+		r := Replay{loaded: loaded, Dir: filepath.Join(dir, "out"), Log: zerolog.Nop(), Tapes: map[string]string{"a": fileIn(t, dir, "a.tape", a), "b": fileIn(t, dir, "b.tape", b)}}
 		if commands != "" {
-			r.Commands = file("commands.tape", commands)
+			r.Commands = fileIn(t, dir, "commands.tape", commands)
 		}
 		out, err := r.Run(context.Background())
 		if err != nil && (err.Error() == "" || len(err.Error()) > 4000) {

@@ -83,13 +83,7 @@ func BenchmarkOnset(b *testing.B) {
 		"bench.toml":    fmt.Sprintf(onsetBench, tty.Name()),
 		"jobs/O-1.toml": fmt.Sprintf(onsetJob, strings.Join(positions, ", ")),
 	} {
-		file := filepath.Join(dir, name)
-		if err := os.MkdirAll(filepath.Dir(file), 0o755); err != nil {
-			b.Fatal(err)
-		}
-		if err := os.WriteFile(file, []byte(text), 0o644); err != nil {
-			b.Fatal(err)
-		}
+		fileIn(b, dir, name, text)
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	ready, ended := make(chan struct{}), make(chan error, 1)

@@ -24,13 +24,8 @@ import (
 func rockingTape(tb testing.TB, n int, atWork bool) (dir string) {
 	tb.Helper()
 	dir = tb.TempDir()
-	write := func(name, text string) {
-		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o644); err != nil {
-			tb.Fatal(err)
-		}
-	}
-	write("bench.toml", "[[gauge]]\nname = \"dial-1\"\nport = \"tape:dial-1.tape\"\ndriver = \"signed-decimal\"\nunit = \"mm\"\nerror_local = \"0.001 mm over 1 mm\"\n")
-	write("job.toml", "number = \"B-1\"\n[[component]]\nname = \"hub\"\n[[component.check]]\nname = \"end play\"\nmethod = \"end-play\"\ngauge = \"dial-1\"\nlimits = \"..0.05 mm\"\n")
+	fileIn(tb, dir, "bench.toml", "[[gauge]]\nname = \"dial-1\"\nport = \"tape:dial-1.tape\"\ndriver = \"signed-decimal\"\nunit = \"mm\"\nerror_local = \"0.001 mm over 1 mm\"\n")
+	fileIn(tb, dir, "job.toml", "number = \"B-1\"\n[[component]]\nname = \"hub\"\n[[component.check]]\nname = \"end play\"\nmethod = \"end-play\"\ngauge = \"dial-1\"\nlimits = \"..0.05 mm\"\n")
 	r := rand.New(rand.NewPCG(1, 1))
 	var p simulate.Path
 	hand := simulate.Hand{Hold: [2]float64{0.6, 1}, Stroke: [2]float64{0.3, 0.5}, Noise: 0.002}

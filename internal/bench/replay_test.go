@@ -176,21 +176,14 @@ func asJSON(t *testing.T, takes []ledger.Take) (out []string) {
 // none: 'verify' plays the tapes of a bundle that somebody sent.
 func TestSheetOnATapeWithoutAJob(t *testing.T) {
 	dir := t.TempDir()
-	file := func(name, text string) string {
-		path := filepath.Join(dir, name)
-		if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
-			t.Fatal(err)
-		}
-		return path
-	}
 	bench := "[[gauge]]\nname = \"dial-1\"\nport = \"/dev/zero\"\ndriver = \"signed-decimal\"\n"
 	edit, err := json.Marshal(ledger.Command{Do: ledger.DoSheet, Bench: bench, Sheet: rigJob})
 	if err != nil {
 		t.Fatal(err)
 	}
 	_, err = Replay{
-		BenchFile: file("bench.toml", bench), Dir: filepath.Join(dir, "again"), Log: zerolog.Nop(),
-		Tapes: map[string]string{"dial-1": file("dial.tape", "1.0\t312e350d\n")}, Commands: file("commands.tape", "2.0\t"+string(edit)+"\n"),
+		BenchFile: fileIn(t, dir, "bench.toml", bench), Dir: filepath.Join(dir, "again"), Log: zerolog.Nop(),
+		Tapes: map[string]string{"dial-1": fileIn(t, dir, "dial.tape", "1.0\t312e350d\n")}, Commands: fileIn(t, dir, "commands.tape", "2.0\t"+string(edit)+"\n"),
 	}.Run(context.Background())
 	if err == nil || !strings.Contains(err.Error(), "commands.tape:1: an edited job sheet") {
 		t.Errorf("%v", err)
