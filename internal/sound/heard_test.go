@@ -74,20 +74,23 @@ func on(t testing.TB, s *listen.Server, cfg config.Sound) *Player {
 	}
 	p := New(cfg, zerolog.Nop())
 	t.Cleanup(p.Close)
-	if p.Output() != "pulse" {
-		t.Fatalf("output is %s", p.Output())
-	}
+	until(t, "the server is found", func() bool { return p.Output() == "pulse" })
 	return p
 }
 
-// heard waits until the sound after sample from has been over for a while.
-func heard(t testing.TB, r *listen.Recording, from int) []listen.Tone {
+// patience is how long a test waits for what must come; it only takes so long where
+// nothing does.
+const patience = time.Minute
+
+// heard waits until the player has nothing more to play and the sound after
+// sample from has been over for a while.
+func heard(t testing.TB, p *Player, r *listen.Recording, from int) []listen.Tone {
 	t.Helper()
-	if _, ok := r.Onset(from, 5*time.Second); !ok {
+	if _, ok := r.Onset(from, patience); !ok {
 		return nil
 	}
-	for range 400 {
-		time.Sleep(25 * time.Millisecond)
+	p.wg.Wait()
+	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(25 * time.Millisecond) {
 		pcm, _ := r.From(from)
 		tail := pcm[max(0, len(pcm)-listen.Rate*30/100):]
 		if !slices.ContainsFunc(tail, func(v int16) bool { return v != 0 }) {
@@ -144,7 +147,7 @@ func TestEveryCueIsHeard(t *testing.T) {
 		}
 		from := r.Len()
 		p.Play(c)
-		same(t, c.String(), heard(t, r, from), scores[c])
+		same(t, c.String(), heard(t, p, r, from), scores[c])
 	}
 }
 
@@ -157,7 +160,7 @@ func TestGuideIsHeard(t *testing.T) {
 	} {
 		from := r.Len()
 		p.Guide(g)
-		same(t, fmt.Sprintf("%+v", g), heard(t, r, from), guideScore(g))
+		same(t, fmt.Sprintf("%+v", g), heard(t, p, r, from), guideScore(g))
 	}
 }
 
@@ -186,7 +189,7 @@ func TestServerThatHangsOrRestarts(t *testing.T) {
 	}()
 	select {
 	case <-done:
-	case <-time.After(time.Minute):
+	case <-time.After(patience):
 		t.Fatal("calls wait for a server that hangs")
 	}
 	s.Thaw()
@@ -204,19 +207,18 @@ func TestServerThatHangsOrRestarts(t *testing.T) {
 		t.Fatal(err)
 	}
 	t.Cleanup(r.Close)
-	time.Sleep(stale) // what was asked for meanwhile is stale by now
+	p.wg.Wait() // what was asked for meanwhile is played or dropped
 	from := r.Len()
 	p.Play(Undecided)
-	same(t, "after the restart", heard(t, r, from), scores[Undecided])
+	same(t, "after the restart", heard(t, p, r, from), scores[Undecided])
 }
 
-func until(t *testing.T, what string, ok func() bool) {
+func until(t testing.TB, what string, ok func() bool) {
 	t.Helper()
-	for range 2000 {
+	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
 		if ok() {
 			return
 		}
-		time.Sleep(10 * time.Millisecond)
 	}
 	t.Fatalf("it never came to this: %s", what)
 }
@@ -226,24 +228,25 @@ func until(t *testing.T, what string, ok func() bool) {
 func TestAlarmFadesWhatPlays(t *testing.T) {
 	p, r := bench(t, config.Sound{Output: "pulse"})
 	from := r.Len()
-	p.Play(GaugeLost)
-	if _, ok := r.Onset(from, 5*time.Second); !ok {
+	const lasts = 40 // s: the server takes no more at once
+	p.sound(GaugeLost, slices.Repeat(render([]note{{hz: 800, ms: 1000}}), lasts))
+	if _, ok := r.Onset(from, patience); !ok {
 		t.Fatal("not heard")
 	}
 	p.Play(Disk)
-	got := heard(t, r, from)
+	got := heard(t, p, r, from)
 	last := got[max(0, len(got)-3):]
 	if len(last) < 3 || off(last[1].From, 1400) > 0.02 || off(last[2].From, 1400) > 0.02 {
 		t.Fatalf("heard %+v", got)
 	}
-	if whole := got[len(got)-1].Start + got[len(got)-1].Length - got[0].Start; whole > 1.2 {
+	if whole := got[len(got)-1].Start + got[len(got)-1].Length - got[0].Start; whole > lasts/2 {
 		t.Errorf("heard for %.2f s: the first sound was not cut", whole)
 	}
 	loud := last[2].Peak
 	p.Set(0.4, false, nil)
 	from = r.Len()
 	p.Play(Disk)
-	if soft := heard(t, r, from)[0].Peak; off(loud/soft, 4) > 0.05 { // loudness goes with the square
+	if soft := heard(t, p, r, from)[0].Peak; off(loud/soft, 4) > 0.05 { // loudness goes with the square
 		t.Errorf("half the volume is %.3f of the amplitude", soft/loud)
 	}
 }
@@ -319,7 +322,7 @@ func TestSpeechFollowsTheCue(t *testing.T) {
 	from := r.Len()
 	p.Play(Pass)
 	p.Say("three point two thou")
-	tones := heard(t, r, from)
+	tones := heard(t, p, r, from)
 	if len(tones) < len(scores[Pass])+2 {
 		t.Fatalf("heard %d tones", len(tones))
 	}
@@ -331,15 +334,12 @@ func TestSpeechFollowsTheCue(t *testing.T) {
 
 	from = r.Len()
 	p.Say(strings.Repeat("this goes on and on ", 10))
-	if _, ok := r.Onset(from, 5*time.Second); !ok {
+	if _, ok := r.Onset(from, patience); !ok {
 		t.Fatal("not spoken")
 	}
 	p.Play(Fail)
-	time.Sleep(1500 * time.Millisecond)
-	pcm, _ := r.From(r.Len() - listen.Rate/10)
-	for _, v := range pcm {
-		if v != 0 {
-			t.Fatal("an old text goes on after a new result")
-		}
-	}
+	tones = heard(t, p, r, from)
+	// An old text that goes on after a new result would be the last that is heard. (What
+	// fades lies over the result's first tone.)
+	same(t, "the end", tones[max(0, len(tones)-1):], scores[Fail][len(scores[Fail])-1:])
 }

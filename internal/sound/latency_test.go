@@ -16,13 +16,13 @@ import (
 func BenchmarkOnset(b *testing.B) {
 	p, r := bench(b, config.Sound{Output: "pulse"})
 	p.Play(Pass)
-	heard(b, r, 0)
+	heard(b, p, r, 0)
 	var took []float64
 	for b.Loop() {
 		from := r.Len()
 		t0 := time.Now()
 		p.Play(Pass)
-		at, ok := r.Onset(from, 5*time.Second)
+		at, ok := r.Onset(from, patience)
 		if !ok {
 			b.Fatal("not heard")
 		}

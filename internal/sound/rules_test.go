@@ -3,6 +3,7 @@ package sound
 import (
 	"sync"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"github.com/rs/zerolog"
@@ -44,6 +45,8 @@ func withRecorder(t *testing.T) (*Player, *recorder) {
 	return p, r
 }
 
+// next waits for the sound that begins, which must be want. Time is the bubble's:
+// what waits for a while begins at once.
 func (r *recorder) next(t *testing.T, want string) {
 	t.Helper()
 	select {
@@ -65,23 +68,27 @@ func (r *recorder) none(t *testing.T) {
 	}
 }
 
-// The rule of what gives way to what.
+// The rule of what gives way to what. Ages count here, so that each runs in a
+// bubble with a time of its own, which no other work of the computer delays.
 func TestWhatGivesWay(t *testing.T) {
-	t.Run("a stroke replaces the rest that completed it", func(t *testing.T) {
+	run := func(name string, f func(t *testing.T)) {
+		t.Run(name, func(t *testing.T) { synctest.Test(t, f) })
+	}
+	run("a stroke replaces the rest that completed it", func(t *testing.T) {
 		p, r := withRecorder(t)
 		p.Play(Rest)
 		p.Play(Stroke)
 		r.next(t, "stroke")
 		r.none(t)
 	})
-	t.Run("a verdict does not wait for a tick", func(t *testing.T) {
+	run("a verdict does not wait for a tick", func(t *testing.T) {
 		p, r := withRecorder(t)
 		p.Play(Stroke)
 		r.next(t, "stroke")
 		p.Play(Pass)
 		r.next(t, "pass")
 	})
-	t.Run("the newest of those that wait is played", func(t *testing.T) {
+	run("the newest of those that wait is played", func(t *testing.T) {
 		p, r := withRecorder(t)
 		p.Play(Fail)
 		r.next(t, "fail")
@@ -93,7 +100,7 @@ func TestWhatGivesWay(t *testing.T) {
 		r.next(t, "step")
 		r.none(t)
 	})
-	t.Run("a trifle replaces nothing that matters", func(t *testing.T) {
+	run("a trifle replaces nothing that matters", func(t *testing.T) {
 		p, r := withRecorder(t)
 		p.Play(Pass)
 		r.next(t, "pass")
@@ -105,14 +112,14 @@ func TestWhatGivesWay(t *testing.T) {
 		r.next(t, "gauge-lost")
 		r.none(t)
 	})
-	t.Run("an alarm cuts a result", func(t *testing.T) {
+	run("an alarm cuts a result", func(t *testing.T) {
 		p, r := withRecorder(t)
 		p.Play(Pass)
 		r.next(t, "pass")
 		p.Play(Disk)
 		r.next(t, "disk")
 	})
-	t.Run("what waited too long is dropped", func(t *testing.T) {
+	run("what waited too long is dropped", func(t *testing.T) {
 		p, r := withRecorder(t)
 		p.Play(Fail)
 		r.next(t, "fail")
@@ -121,7 +128,7 @@ func TestWhatGivesWay(t *testing.T) {
 		close(r.hold)
 		r.none(t)
 	})
-	t.Run("muted, switched off and closed", func(t *testing.T) {
+	run("muted, switched off and closed", func(t *testing.T) {
 		p, r := withRecorder(t)
 		p.Set(0.5, true, nil)
 		p.Play(Fail)

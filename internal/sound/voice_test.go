@@ -6,10 +6,13 @@ import (
 	"slices"
 	"sync"
 	"testing"
+	"testing/synctest"
 )
 
 // A newer text replaces one that waits; the one in hand is finished.
-func TestNewerTextReplacesOneThatWaits(t *testing.T) {
+func TestNewerTextReplacesOneThatWaits(t *testing.T) { synctest.Test(t, newerText) }
+
+func newerText(t *testing.T) {
 	p, r := withRecorder(t)
 	var mu sync.Mutex
 	var made []string
