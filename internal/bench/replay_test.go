@@ -6,16 +6,19 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/rs/zerolog"
 
 	"thouwright/internal/journal"
 	"thouwright/internal/ledger"
+	"thouwright/internal/simulate"
 	"thouwright/internal/tape"
 )
 
@@ -94,13 +97,10 @@ func TestReplayEqualsLive(t *testing.T) {
 // single bytes even the takes stay, since the last byte's time is the
 // reading's.
 func TestHostileChunking(t *testing.T) {
-	d := newDial(t)
-	r := newRig(t, d.port, true)
-	r.until("up", gaugeIs("up"))
-	r.rocks(d, 0.2, 1)
-	r.rocks(d, 0.1, 2)
-	r.stop()
-	dial := filepath.Join(r.d.JobDir(), "tapes", "dial-1.tape")
+	r := &rig{t: t, dir: t.TempDir()}
+	r.write("bench.toml", fmt.Sprintf(rigBench, "/dev/null"))
+	r.write("jobs/R-1.toml", rigJob)
+	dial := cutTape(t)
 	_, plain := r.again(dial, "")
 	_, single := r.again(rewrite(t, dial, func(w *tape.Writer, at int64, b []byte) {
 		for i := range b {
@@ -119,6 +119,46 @@ func TestHostileChunking(t *testing.T) {
 	if diff := cmp.Diff(values(t, plain), values(t, merged)); diff != "" {
 		t.Errorf("all merged (-plain +merged):\n%s", diff)
 	}
+}
+
+// cutTape is the tape of a dial that is rocked at two places. Its messages come
+// whole, in two pieces, or two at once, as a busy computer reads them from a port.
+func cutTape(t *testing.T) string {
+	t.Helper()
+	rnd := rand.New(rand.NewPCG(3, 4))
+	var p simulate.Path
+	for _, play := range []float64{0.2, 0.1} {
+		steady.SetUp(&p, rnd, 4, 3)
+		steady.Rock(&p, rnd, 4, play, 20)
+	}
+	file := filepath.Join(t.TempDir(), "dial.tape")
+	f, err := os.Create(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	w, err := tape.NewWriter(f, time.Date(2026, 11, 26, 8, 0, 0, 0, time.UTC))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var held []byte
+	for _, v := range (simulate.Gauge{Step: 0.001, Rate: 10, Jitter: 0.1, Noise: 0.0003}).Read(&p, rnd) {
+		held = fmt.Appendf(held, "%+.3f\r\n", v.Value)
+		at := int64(v.T * 1e6)
+		switch rnd.IntN(4) {
+		case 0:
+			continue
+		case 1:
+			n := 1 + rnd.IntN(len(held)-1)
+			w.Chunk(at-900, held[:n])
+			held = held[n:]
+		}
+		if err := w.Chunk(at, held); err != nil {
+			t.Fatal(err)
+		}
+		held = held[:0]
+	}
+	return file
 }
 
 // rewrite copies a tape by f; last is called at its end.
