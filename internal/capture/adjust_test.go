@@ -44,7 +44,7 @@ name = "wheel"
 // take in the band is no verdict, and only the one after the lock moves the job on.
 func TestAnEndPlayIsSetAndLocked(t *testing.T) {
 	r := rigOn(t, sheetOf(t, adjustJob, 1), Resume{})
-	r.rock("dial-1", 0.2, 7)
+	r.rock("dial-1", 0.2, 9)
 	r.wantTakes(1)
 	if k := r.tks[0]; k.Verdict != ledger.Fail || k.Side != "above" {
 		t.Fatalf("0.2 mm in 0.03..0.08: %v %q", k.Verdict, k.Side)
@@ -61,7 +61,7 @@ func TestAnEndPlayIsSetAndLocked(t *testing.T) {
 		}
 	}
 	r.guides = nil
-	r.rock("dial-1", 0.055, 7)
+	r.rock("dial-1", 0.055, 9)
 	r.wantTakes(2)
 	if last := r.guides[len(r.guides)-1]; last.Where != method.WhereIn || !last.Sure || last.Way != method.Lock {
 		t.Errorf("0.055 mm: %+v", last)
@@ -79,7 +79,7 @@ func TestAnEndPlayIsSetAndLocked(t *testing.T) {
 		t.Fatal(err)
 	}
 	r.guides = nil
-	r.rock("dial-1", 0.052, 7)
+	r.rock("dial-1", 0.052, 9)
 	r.wantTakes(3)
 	if r.tks[2].Verdict != ledger.Pass || r.c.at != 1 {
 		t.Errorf("after the lock: %v, place %d", r.tks[2].Verdict, r.c.at)
@@ -92,8 +92,8 @@ func TestAnEndPlayIsSetAndLocked(t *testing.T) {
 // Locking moved the play out of the band: that take fails, and the lock is open.
 func TestALockThatMovesThePlay(t *testing.T) {
 	r := rigOn(t, sheetOf(t, adjustJob, 1), Resume{})
-	r.rock("dial-1", 0.2, 7)
-	r.rock("dial-1", 0.055, 7)
+	r.rock("dial-1", 0.2, 9)
+	r.rock("dial-1", 0.055, 9)
 	if err := r.do(ledger.Command{Do: ledger.DoLock}); err != nil {
 		t.Fatal(err)
 	}

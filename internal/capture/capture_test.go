@@ -174,7 +174,7 @@ func (r *testRig) do(c ledger.Command) error {
 func TestJobGoesByItself(t *testing.T) {
 	r := rigOn(t, sheetOf(t, testJob, 1), Resume{})
 	for i, play := range []float64{0.2, 0.08, 0.1} {
-		r.rock("dial-1", play, 12) // six strokes too many: no second take of them
+		r.rock("dial-1", play, 14) // six strokes too many: no second take of them
 		r.wantTakes(i + 1 + i/2)   // the third brings the derived one along
 		got := r.tks[i]
 		if math.Abs(got.Result-play) > 0.004 {
@@ -192,8 +192,8 @@ func TestJobGoesByItself(t *testing.T) {
 		t.Errorf("derived %+v", d)
 	}
 	// End play stays until it passes.
-	r.rock("dial-2", 0.2, 8)
-	r.rock("dial-2", 0.055, 8)
+	r.rock("dial-2", 0.2, 10)
+	r.rock("dial-2", 0.055, 10)
 	last := r.tks[len(r.tks)-1]
 	if last.Verdict != ledger.Pass || last.Tag.Check != "end play" {
 		t.Fatalf("last take %+v", last)
@@ -208,12 +208,12 @@ func TestJobGoesByItself(t *testing.T) {
 
 func TestRedoNamesWhatItReplaces(t *testing.T) {
 	r := rigOn(t, sheetOf(t, testJob, 1), Resume{})
-	r.rock("dial-1", 0.2, 8)
+	r.rock("dial-1", 0.2, 10)
 	r.wantTakes(1)
 	if err := r.do(ledger.Command{Do: ledger.DoRedo}); err != nil {
 		t.Fatal(err)
 	}
-	r.rock("dial-1", 0.1, 8)
+	r.rock("dial-1", 0.1, 10)
 	r.wantTakes(2)
 	if got := r.tks[1]; got.Replaces != 1 || got.Tag.Position != "ahead" {
 		t.Errorf("redo %+v", got)
@@ -224,7 +224,7 @@ func TestRedoNamesWhatItReplaces(t *testing.T) {
 	if err := r.do(ledger.Command{Do: ledger.DoBack}); err != nil {
 		t.Fatal(err)
 	}
-	r.rock("dial-1", 0.12, 8)
+	r.rock("dial-1", 0.12, 10)
 	if got := r.tks[2]; got.Replaces != 2 {
 		t.Errorf("measured again after back: %+v", got)
 	}
@@ -235,7 +235,7 @@ func TestStageHasItsOwnLimits(t *testing.T) {
 	if err := r.do(ledger.Command{Do: ledger.DoStage, Stage: "assembled"}); err != nil {
 		t.Fatal(err)
 	}
-	r.rock("dial-1", 0.1, 8)
+	r.rock("dial-1", 0.1, 10)
 	if got := r.tks[0]; got.Verdict != ledger.Fail || got.Tag.Stage != "assembled" || got.Side != "above" {
 		t.Errorf("take %+v", got)
 	}
@@ -246,14 +246,14 @@ func TestStageHasItsOwnLimits(t *testing.T) {
 
 func TestRestartGoesOn(t *testing.T) {
 	r := rigOn(t, sheetOf(t, testJob, 1), Resume{})
-	r.rock("dial-1", 0.1, 8)
+	r.rock("dial-1", 0.1, 10)
 	tag := *r.c.tag
 	again := rigOn(t, sheetOf(t, testJob, 1), Resume{Seq: r.c.seq, Take: 1, Tag: tag, HasActive: true, Takes: r.tks})
 	if again.c.where() != r.c.where() {
 		t.Errorf("after a restart at %s, want %s", again.c.where(), r.c.where())
 	}
 	again.now = r.now
-	again.rock("dial-1", 0.1, 8)
+	again.rock("dial-1", 0.1, 10)
 	if again.tks[0].Take != 2 || again.tks[0].FirstSeq <= r.c.seq {
 		t.Errorf("numbers start over: %+v", again.tks[0])
 	}
@@ -264,7 +264,7 @@ func TestRestartGoesOn(t *testing.T) {
 func TestRestartMovesOnFromAMeasuredPlace(t *testing.T) {
 	r := rigOn(t, sheetOf(t, testJob, 1), Resume{})
 	first := *r.c.tag
-	r.rock("dial-1", 0.1, 8)
+	r.rock("dial-1", 0.1, 10)
 	for measured, want := range map[bool]ledger.Tag{true: *r.c.tag, false: first} {
 		again := rigOn(t, sheetOf(t, testJob, 1), Resume{Seq: r.c.seq, Take: 1, Tag: first, HasActive: true, Measured: measured, Takes: r.tks})
 		if got, _ := again.c.Active(); got != want || first == *r.c.tag {
@@ -313,9 +313,9 @@ func TestLostGaugeDropsTheTake(t *testing.T) {
 func TestHaltKeepsTakesBack(t *testing.T) {
 	r := rigOn(t, sheetOf(t, testJob, 1), Resume{})
 	r.c.Halt("the disk is gone")
-	r.rock("dial-1", 0.1, 8)
+	r.rock("dial-1", 0.1, 10)
 	r.wantTakes(0)
 	r.c.Halt("")
-	r.rock("dial-1", 0.1, 8)
+	r.rock("dial-1", 0.1, 10)
 	r.wantTakes(1)
 }

@@ -185,7 +185,8 @@ func (m *play) Progress() Progress {
 		p.HasLevels, p.LevelLow, p.LevelHigh = true, sum[0]/n[0], sum[1]/n[1]
 	}
 	if m.counted > 0 {
-		p.Say = fmt.Sprintf("%d of %d strokes", m.counted, m.spec.Strokes)
+		p.Wanted = m.needed()
+		p.Say = fmt.Sprintf("%d of %d strokes", m.counted, p.Wanted)
 	}
 	return p
 }

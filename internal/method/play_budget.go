@@ -16,26 +16,21 @@ const coarse = 0.5
 // The run that is measured is, among those that could begin a little earlier or
 // later, the one that agrees best, and a take is complete as soon as its strokes
 // agree well enough to be no handling: both make the scatter come out a little
-// small. (Waiting for strokes that agree by luck would cover 83 to 92 %.) A take
-// that had to go on is mostly one whose first strokes scattered much by chance.
-// By simulation (scripts/proving -table) it takes so much to cover 95 %.
+// small. (Waiting for strokes that agree by luck would cover 83 to 92 %.) By
+// simulation (scripts/proving -table) Student's t takes so much to cover 94 to 95 %.
 const (
-	chosen     = 1.03
-	chosenFew  = 1.13 // where there are few degrees of freedom
-	earlyShare = 0.8  // more where the scatter is at the very limit
-	lateShare  = 0.95
-	leastSeen  = 6 // strokes: no take with fewer has three degrees of freedom
+	chosen    = 1.07
+	chosenFew = 1.09 // where there are few degrees of freedom
 )
 
 // outcome is the play with the parts of its budget that come from the stops and
 // the gauge's step.
 func (m *play) outcome() (value float64, b metrology.Budget) {
 	f := &m.now.fit
-	wide := m.selected()
 	step, step2 := m.claimSteps()
 	if step2 > 0 {
 		// Two grids: their codes together hold no likelihood worth the name.
-		scatter := m.scatter(wide)
+		scatter := m.scatter()
 		return f.play, append(metrology.Budget{scatter}, m.stepParts(step+step2)...)
 	}
 	switch {
@@ -50,11 +45,10 @@ func (m *play) outcome() (value float64, b metrology.Budget) {
 			driftSD = 0
 		}
 		if a, ok := metrology.Codes(m.shown(step), step, f.drift, driftSD); ok {
-			a.SD, a.U95 = a.SD*wide, a.U95*wide
 			return a.Mean, a.Parts()
 		}
 	}
-	scatter := m.scatter(wide)
+	scatter := m.scatter()
 	if floor := step / math.Sqrt(12) * f.factor; scatter.U < floor {
 		scatter = metrology.Part{Name: metrology.PartScatter, Value: step / math.Sqrt(12), Shape: metrology.Normal, Divisor: 1 / f.factor, U: floor, Dof: inf}
 	}
@@ -62,27 +56,20 @@ func (m *play) outcome() (value float64, b metrology.Budget) {
 }
 
 // selected is how much wider a scatter is than it came out, because it is one that
-// was let through: the nearer it is to the most that would have been, the more.
+// was let through. Of presses all were meant, and none was chosen.
 func (m *play) selected() float64 {
-	most := m.known() * math.Sqrt(quantileOf(&chi99, m.now.fit.dof)/float64(m.now.fit.dof))
-	if !m.isFine && m.spec.Gauge.Sends != ledger.OnPress {
-		most = min(most, m.now.mostScatter(m.sure()))
+	switch {
+	case m.spec.Gauge.Sends == ledger.OnPress:
+		return 1
+	case m.now.fit.dof < fewDof:
+		return chosenFew
 	}
-	share := min(1, m.now.scatter/max(most, 1e-12))
-	wide := chosen
-	if m.now.fit.dof < fewDof {
-		wide = chosenFew
-	}
-	wide += earlyShare * share * share * share * share
-	if m.now.strokes > max(leastSeen, m.needed()) {
-		wide *= lateShare
-	}
-	return wide
+	return chosen
 }
 
-func (m *play) scatter(wide float64) metrology.Part {
+func (m *play) scatter() metrology.Part {
 	f := &m.now.fit
-	sd := f.sd * wide
+	sd := f.sd * m.selected()
 	return metrology.Part{Name: metrology.PartScatter, Value: sd, Shape: metrology.StudentT, Divisor: 1 / f.factor, U: sd * f.factor, Dof: float64(f.sdDof)}
 }
 
@@ -106,7 +93,8 @@ func (m *play) allAlike(step float64) bool {
 }
 
 // shown is what the gauge showed of the used stops. A rest that shows two codes
-// stands near the edge between them, the nearer the more even they are.
+// stands near the edge between them, the nearer the more even they are; one that
+// crept from one to the other does not.
 func (m *play) shown(step float64) []metrology.Shown {
 	list := make([]metrology.Shown, 0, len(m.now.points))
 	for i, p := range m.now.points {
@@ -118,7 +106,7 @@ func (m *play) shown(step float64) []metrology.Shown {
 		if p.side > 0 {
 			x.Side = 1
 		}
-		if t.High-t.Low >= step/2 {
+		if t.High-t.Low >= step/2 && math.Abs(t.Creep) < step/4 {
 			x.Low, x.High = p.y-step/4, p.y+step/4
 		}
 		list = append(list, x)

@@ -216,15 +216,17 @@ func (m *play) sure() float64 {
 
 // longerBefore counts the strokes before a run that went further than its play
 // and agreed with each other, as setting up does not: the stops as they were
-// found before.
+// found before. What lies before a much longer movement was another set-up.
 func longerBefore(turns []turn, play, floor float64) (most int) {
 	length := func(k int) float64 { return math.Abs(turns[k].Value - turns[k-1].Value) }
-	for k := 1; k < len(turns); k++ {
-		if length(k) < 1.2*play+floor {
+	since := 0.0 // the longest from here on
+	for k := len(turns) - 1; k > 0; k-- {
+		since = max(since, length(k))
+		if length(k) < 1.2*play+floor || since > setUpAgain*length(k) {
 			continue
 		}
 		n := 0
-		for i := 1; i < len(turns); i++ {
+		for i := k; i > 0 && length(i) <= setUpAgain*length(k); i-- {
 			if math.Abs(length(i)-length(k)) <= floor {
 				n++
 			}
@@ -234,38 +236,54 @@ func longerBefore(turns []turn, play, floor float64) (most int) {
 	return most
 }
 
-// needed is how many good strokes complete the take. One stroke that went much
-// further than the others is a knock, or it is the one that reached both stops
-// while the others fell short alike; more strokes tell. Where several strokes just
-// before went further and agreed, it takes all there may be.
+// setUpAgain: a movement so many times as long as the strokes before it.
+const setUpAgain = 3.0
+
+// needed is how many good strokes complete the take: those asked for where each stop
+// shows one code and nothing else, which more of them would not make better known;
+// where the stops scatter moreStrokes more, because seven rests leave Student's t so
+// wide that two strokes are worth a sixth of U95. Going by whether they scatter, and
+// not by how much, chooses no small scatters. Whoever presses a button for each stop
+// counts himself.
+// One stroke that went much further than the others is a knock, or it is the one that
+// reached both stops while the others fell short alike; more strokes tell. Where
+// several strokes just before went further and agreed, it takes all there may be.
 func (m *play) needed() int {
 	s := m.now
 	if s.longer >= doubtBefore {
 		return m.spec.MaxStrokes
 	}
-	last := s.points[len(s.points)-1].level
-	if last == 0 && !slices.Contains(s.reasons, reasonFar) {
-		return m.spec.Strokes
+	n := m.spec.Strokes
+	if n < plenty && m.spec.Gauge.Sends != ledger.OnPress && !m.showsOneCode() {
+		n = min(n+moreStrokes, plenty)
 	}
-	n := m.spec.Strokes + doubtStrokes
-	since := -1
-	for _, p := range s.points {
-		if p.used && p.level == last {
-			since++
+	if last := s.points[len(s.points)-1].level; last != 0 || slices.Contains(s.reasons, reasonFar) {
+		n = max(n, m.spec.Strokes+moreStrokes)
+		since := -1
+		for _, p := range s.points {
+			if p.used && p.level == last {
+				since++
+			}
 		}
-	}
-	if since < doubtSince {
-		n = max(n, s.strokes+2)
+		if since < doubtSince {
+			n = max(n, s.strokes+2)
+		}
 	}
 	return min(n, m.spec.MaxStrokes)
 }
 
-// Strokes more where there was a doubt, and how many of them since.
 const (
-	doubtStrokes = 2
-	doubtSince   = 4
-	doubtBefore  = 3 // strokes before that went further and agreed
+	plenty      = 8 // strokes: from here on there is little to win
+	moreStrokes = 2 // where the stops scatter, or there was a doubt …
+	doubtSince  = 4 // … and how many strokes since
+	doubtBefore = 3 // strokes before that went further and agreed
 )
+
+// showsOneCode tells whether each stop shows one code of the gauge and nothing else.
+func (m *play) showsOneCode() bool {
+	step, step2 := m.claimSteps()
+	return step2 == 0 && m.allAlike(step)
+}
 
 func (m *play) complete() bool {
 	s := m.now

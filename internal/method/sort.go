@@ -321,20 +321,6 @@ func (s *series) chanceOf(low, high float64) (aimless, either float64) {
 	return s.aimless + a + b, max(s.aimless+a+b, s.home+max(a, b))
 }
 
-// mostScatter is the scatter at which the chance would reach limit.
-func (s *series) mostScatter(limit float64) float64 {
-	low, high := 0.0, aimlessScatter*math.Abs(s.fit.play)
-	for range 24 {
-		mid := (low + high) / 2
-		if _, c := s.chanceOf(mid, mid); c < limit {
-			low = mid
-		} else {
-			high = mid
-		}
-	}
-	return low
-}
-
 // logChiTail is the logarithm of the lower tail of chi-square, by the series
 // (Abramowitz and Stegun 26.4.6): P = e^(-y/2) (y/2)^a / Gamma(a+1) (1 + y/2/(a+1) + …).
 func logChiTail(dof int, y float64) float64 {

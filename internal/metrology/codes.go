@@ -15,19 +15,19 @@ type Shown struct {
 // the mean that holds 95 % of it.
 type Apart struct{ Mean, SD, U95 float64 }
 
-// Nodes of the quadrature. The stops' own standard deviation has a prior that
-// is even in its logarithm (Jeffreys) from codeEven steps on, where it leads to
-// Student's t. Below, it falls off: seven codes hardly tell a scatter of a fifth
-// of a step from one of a half, and what covers for the larger must be claimed
-// (set by scripts/proving -table). Below codeLeast steps it changes nothing that the
-// grid could tell apart.
+// Nodes of the quadrature. The stops' own standard deviation has a prior that is
+// all but even in its logarithm (Jeffreys), where it leads to Student's t. Seven codes
+// hardly tell a scatter of a fifth of a step from one of a half, and what covers for
+// the larger must be claimed; the little by which the prior falls off below codeEven
+// is what that takes (set by scripts/proving -table). Below codeLeast steps it changes
+// nothing that the grid could tell apart.
 const (
 	codeGrid  = 16   // places a step, at least …
 	codeFine  = 3    // … and a standard deviation, at least
 	codeLeast = 0.03 // of a step: the least standard deviation …
 	codeRatio = 1.6  // … each is so many times the one before …
 	codeMost  = 11   // … and there are so many
-	codePrior = 0.5  // power of the prior in the logarithm …
+	codePrior = 0.1  // power of the prior in the logarithm …
 	codeEven  = 0.7  // … up to so much of a step
 	codeDrift = 2    // nodes on either side of the fitted drift …
 	codeReach = 2.2  // … as far out as so many of its standard uncertainties
