@@ -402,10 +402,7 @@ func (f *Finder) measure(until float64, ended bool) Rest {
 	if f.set.OnChange {
 		until = max(until, last.t)
 		r.End = until
-		if ended {
-			until -= min(leaveSeconds, 0.25*(until-r.Start))
-		}
-		f.measureHeld(&r, until)
+		f.measureHeld(&r, until, ended)
 		return r
 	}
 	skip := max(0, (n+f.dropped)/3-f.dropped)
@@ -449,20 +446,21 @@ func (f *Finder) measure(until float64, ended bool) Rest {
 	return r
 }
 
-func (f *Finder) measureHeld(r *Rest, until float64) {
-	begin := r.Start + (until-r.Start)/3
+func (f *Finder) measureHeld(r *Rest, until float64, ended bool) {
+	first, next, start, until := f.stood(until, ended)
+	begin := start + (until-start)/3
 	middle := (begin + until) / 2
-	base := f.at(f.next - 1).v
+	base := f.at(next - 1).v
 	var sum, sq, weight float64
 	var half [2]float64
-	r.Low, r.High = base, base
-	for i := f.first; i < f.next; i++ {
+	r.Low, r.High = math.Inf(1), math.Inf(-1)
+	for i := first; i < next; i++ {
 		s := f.at(i)
 		from, to := max(s.t, begin), until
-		if i+1 < f.next {
+		if i+1 < next {
 			to = min(until, f.at(i+1).t)
 		}
-		if to <= from && !(i+1 == f.next && weight == 0) {
+		if to <= from && !(i+1 == next && weight == 0) {
 			continue
 		}
 		w, d := max(to-from, 1e-9), s.v-base
@@ -480,4 +478,49 @@ func (f *Finder) measureHeld(r *Rest, until float64) {
 	if span := until - begin; span > 0 {
 		r.Creep = (half[1] - half[0]) / (span / 2)
 	}
+}
+
+// stood is the part of the stretch, up to the given time, without the codes that a
+// part passes as it arrives or leaves: those shorter than a silence before the code
+// that lasted longest, and of a rest that has ended those after it. What flickers
+// comes back to a code.
+func (f *Finder) stood(until float64, ended bool) (first, next int, start, end float64) {
+	lasts := func(i int) float64 {
+		if i+1 < f.next {
+			return f.at(i+1).t - f.at(i).t
+		}
+		return until - f.at(i).t
+	}
+	first, next = f.first, f.next
+	longest := first
+	for i := first + 1; i < next; i++ {
+		if lasts(i) > lasts(longest) {
+			longest = i
+		}
+	}
+	among := func(v float64, from, to int) bool {
+		for i := from; i < to; i++ {
+			if math.Abs(f.at(i).v-v) <= f.step/2 {
+				return true
+			}
+		}
+		return false
+	}
+	for first < longest && lasts(first) < f.silence() && !among(f.at(first).v, first+1, longest+1) {
+		first++
+	}
+	for ended && next-1 > longest && lasts(next-1) < f.silence() && !among(f.at(next-1).v, longest, next-1) {
+		next--
+	}
+	start, end = f.headT, until
+	if ended {
+		end -= min(leaveSeconds, 0.25*(until-start))
+	}
+	if first > f.first {
+		start = f.at(first).t
+	}
+	if next < f.next {
+		end = min(end, f.at(next).t)
+	}
+	return first, next, start, end
 }

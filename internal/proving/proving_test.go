@@ -97,6 +97,26 @@ func TestCreepIsCounted(t *testing.T) {
 	}
 }
 
+// A gauge that sends only on change, at stops that come back exactly: the codes that
+// it passes on arrival and on leaving are no flicker between two.
+func TestGaugesThatSendOnChange(t *testing.T) {
+	var tally Tally
+	for i, m := range Models {
+		r := rand.New(rand.NewPCG(17, uint64(i)))
+		for _, step := range Steps {
+			for n := 0; n < 40; {
+				if c := m.Draw(r, step, 0); c.OnChange {
+					tally.Add(c, Run(c))
+					n++
+				}
+			}
+		}
+	}
+	if share := float64(tally.Covered) / float64(tally.Done); share < 0.94-3*math.Sqrt(0.94*0.06/float64(tally.Done)) {
+		t.Errorf("covers %.3f: %s", share, &tally)
+	}
+}
+
 // The second model, which nothing was tuned to.
 func TestTheAdversary(t *testing.T) {
 	for i, x := range []Text{Texts[1], Texts[5], Texts[9]} {

@@ -1,0 +1,100 @@
+package motion
+
+import (
+	"math"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+// onChange runs a finder of a gauge that sends codes (steps of 0.01) only on change.
+type onChange struct {
+	*Finder
+	t, shown float64
+	seq      uint64
+	rests    []Rest // that ended
+}
+
+func newOnChange(step float64) *onChange {
+	f := &onChange{Finder: NewFinder(Settings{Floor: 0.002, OnChange: true}), shown: math.NaN()}
+	f.SetStep(step)
+	return f
+}
+
+// show is a code that lasts.
+func (f *onChange) show(code int, lasts float64) {
+	see := func(ev Event) {
+		if ev&RestEnded != 0 {
+			f.rests = append(f.rests, f.Ended())
+		}
+	}
+	if v := float64(code) * f.step; v != f.shown {
+		f.seq++
+		see(f.Reading(f.t, v, f.seq))
+		f.shown = v
+	}
+	f.t += lasts
+	for d := f.Deadline(); d < f.t; d = f.Deadline() {
+		see(f.Tick(d))
+	}
+}
+
+// at is the rest that ended and lasted over a time.
+func (f *onChange) at(t float64) (r Rest, ok bool) {
+	for _, r := range f.rests {
+		if r.Start <= t && t <= r.End {
+			return r, true
+		}
+	}
+	return Rest{}, false
+}
+
+// What arrives through neighbouring codes, holds one and leaves through others rests
+// at the held code and shows no other, however slowly it comes and goes and however
+// many of its codes lie within the window.
+func TestPassedCodesAreNoPartOfARest(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		f := newOnChange(rapid.SampledFrom([]float64{0.0005, 0.001, 0.01, 0.0254}).Draw(t, "step"))
+		passes := func(name string) float64 { return rapid.Float64Range(0.05, 0.33).Draw(t, name) }
+		side := rapid.SampledFrom([]int{-1, 1}).Draw(t, "from")
+		for n := rapid.IntRange(0, 6).Draw(t, "arrives"); n > 0; n-- {
+			f.show(side*n, passes("in"))
+		}
+		begin, hold := f.t, rapid.Float64Range(0.9, 3).Draw(t, "hold")
+		f.show(0, hold)
+		away := rapid.SampledFrom([]int{-1, 1}).Draw(t, "to")
+		for n := range rapid.IntRange(0, 6).Draw(t, "leaves") {
+			f.show(away*(n+1), passes("out"))
+		}
+		for n := range 4 {
+			f.show(away*(1000+500*n), 0.1)
+		}
+		r, ok := f.at(begin + hold/2)
+		if !ok || r.Value != 0 || r.Low != 0 || r.High != 0 || r.Scatter != 0 {
+			t.Fatalf("%v %+v, it stood at 0 from %.2f s to %.2f s", ok, r, begin, f.t)
+		}
+	})
+}
+
+// What flickers between two codes for as long as it stands rests between them.
+func TestFlickerIsTwoCodes(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		f := newOnChange(0.01)
+		f.show(40, 0.1)
+		begin := f.t
+		var upper float64
+		for n := range rapid.IntRange(6, 30).Draw(t, "changes") {
+			lasts := rapid.Float64Range(0.1, 0.3).Draw(t, "lasts")
+			f.show(n%2, lasts)
+			upper += float64(n%2) * lasts
+		}
+		end := f.t
+		f.show(40, 0.1)
+		f.show(80, 0.1)
+		share := upper / (end - begin)
+		r, ok := f.at((begin + end) / 2)
+		if !ok || r.Low != 0 || r.High != 0.01 || math.Abs(r.Value/0.01-share) > 0.4 {
+			t.Fatalf("%v %+v, it was at the upper for %.2f of the time", ok, r, share)
+		}
+	})
+}
