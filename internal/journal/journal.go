@@ -97,6 +97,7 @@ type Journal struct {
 	spare      []message
 	queued     int64 // bytes in queue, and in what the writer took of it
 	taken      int64
+	emptied    time.Time // when the writer last took the queue
 	closed     bool
 	losing     bool
 	gaps       []gap // readings lost, for refusing takes that used them
@@ -247,9 +248,10 @@ func (j *Journal) lose(batch []ledger.Reading) {
 	j.poke()
 }
 
-// put queues a message. The first sets the writer's timer, here and not on the
-// writer's own goroutine: waking it for that alone doubled what a slow gauge
-// costs.
+// put queues a message. The first wakes the writer at once where it has had nothing
+// for a while, so that a slow gauge costs one awakening a reading and not a second
+// one behind it; else it sets the writer's timer, here and not on the writer's own
+// goroutine, which would have to be woken for that alone.
 func (j *Journal) put(m message, cost int64) {
 	if j.closed {
 		return
@@ -259,7 +261,10 @@ func (j *Journal) put(m message, cost int64) {
 	switch {
 	case j.queued > wakeBytes:
 		j.poke()
-	case len(j.queue) == 1:
+	case len(j.queue) > 1:
+	case time.Since(j.emptied) >= flushEvery:
+		j.poke()
+	default:
 		j.flush.Reset(flushEvery)
 	}
 }
@@ -277,7 +282,7 @@ func (j *Journal) takeQueue() []message {
 	defer j.mu.Unlock()
 	q := j.queue
 	j.queue, j.spare = j.spare[:0], nil
-	j.taken = j.queued
+	j.taken, j.emptied = j.queued, time.Now()
 	return q
 }
 
