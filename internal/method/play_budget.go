@@ -156,7 +156,7 @@ func (m *play) result() (float64, metrology.Budget) {
 func (m *play) creep() float64 {
 	var sum, n [2]float64
 	for i, t := range m.now.turns {
-		if m.now.points[i].used && t.Used >= 4 {
+		if m.now.points[i].used && (t.Used >= 4 || m.spec.Gauge.Sends == ledger.OnChange) { // whose codes last
 			k := sideOf(t.side)
 			sum[k] += t.Creep
 			n[k]++

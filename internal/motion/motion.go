@@ -27,6 +27,9 @@ const (
 	gapSeconds = 2.5
 	// leaveSeconds: the end of a rest that may belong to the next movement.
 	leaveSeconds = 0.15
+	// passed: a code of a gauge that sends on change that lasted less of a silence may
+	// be one on the way, or of a creep.
+	passed = 0.7
 	// rounding keeps a time that was added up from falling short by its last bit.
 	rounding = 1e-9
 )
@@ -51,7 +54,7 @@ type Rest struct {
 	Scatter           float64 // standard deviation of the readings used
 	Used              int     // readings used
 	Low, High         float64 // range of the readings used
-	Creep             float64 // change to the second half of the readings used: from the later half of the first third, or where that is less than two readings from the first half of the used
+	Creep             float64 // change to the second half of the readings (or time) used: from the later half of the first third, or where that is less than two readings from the first half of the used
 	Path              float64 // how far the readings went since the rest before
 }
 
@@ -452,7 +455,6 @@ func (f *Finder) measureHeld(r *Rest, until float64, ended bool) {
 	middle := (begin + until) / 2
 	base := f.at(next - 1).v
 	var sum, sq, weight float64
-	var half [2]float64
 	r.Low, r.High = math.Inf(1), math.Inf(-1)
 	for i := first; i < next; i++ {
 		s := f.at(i)
@@ -468,22 +470,36 @@ func (f *Finder) measureHeld(r *Rest, until float64, ended bool) {
 		sum += w * d
 		sq += w * d * d
 		weight += w
-		half[0] += d * max(0, min(to, middle)-from)
-		half[1] += d * max(0, to-max(from, middle))
 		r.Low, r.High = min(r.Low, s.v), max(r.High, s.v)
 	}
 	m := sum / weight
 	r.Value, r.T = base+m, middle
 	r.Scatter = math.Sqrt(max(0, sq/weight-m*m))
-	if span := until - begin; span > 0 {
-		r.Creep = (half[1] - half[0]) / (span / 2)
+	// What crept passed codes too.
+	if third := (until - r.Start) / 3; third > 0 {
+		r.Creep = f.over(middle, until) - f.over(r.Start+third/2, r.Start+third)
 	}
 }
 
+// over is the mean from one time to another, less that of the stretch's first code,
+// where each code holds until the next.
+func (f *Finder) over(from, to float64) float64 {
+	var sum float64
+	base := f.at(f.first).v
+	for i := f.first + 1; i < f.next; i++ {
+		s, end := f.at(i), to
+		if i+1 < f.next {
+			end = min(to, f.at(i+1).t)
+		}
+		sum += (s.v - base) * max(0, end-max(s.t, from))
+	}
+	return sum / (to - from)
+}
+
 // stood is the part of the stretch, up to the given time, without the codes that a
-// part passes as it arrives or leaves: those shorter than a silence before the code
-// that lasted longest, and of a rest that has ended those after it. What flickers
-// comes back to a code.
+// part passes as it arrives or leaves: those that do not last before the code that
+// lasted longest, and of a rest that has ended those after it. What flickers comes
+// back to a code.
 func (f *Finder) stood(until float64, ended bool) (first, next int, start, end float64) {
 	lasts := func(i int) float64 {
 		if i+1 < f.next {
@@ -506,10 +522,10 @@ func (f *Finder) stood(until float64, ended bool) (first, next int, start, end f
 		}
 		return false
 	}
-	for first < longest && lasts(first) < f.silence() && !among(f.at(first).v, first+1, longest+1) {
+	for first < longest && lasts(first) < passed*f.silence() && !among(f.at(first).v, first+1, longest+1) {
 		first++
 	}
-	for ended && next-1 > longest && lasts(next-1) < f.silence() && !among(f.at(next-1).v, longest, next-1) {
+	for ended && next-1 > longest && lasts(next-1) < passed*f.silence() && !among(f.at(next-1).v, longest, next-1) {
 		next--
 	}
 	start, end = f.headT, until

@@ -85,15 +85,17 @@ func TestPlaysBelowOneStep(t *testing.T) {
 // the readings that a rest's value is made of: a fine gauge sees nothing else where
 // the stops themselves come back exactly.
 func TestCreepIsCounted(t *testing.T) {
-	var tally Tally
-	r := rand.New(rand.NewPCG(16, 0))
-	for tally.N < 300 {
-		if c := Models[0].Draw(r, 0.0005, 0); c.Creep > 0.1*c.Unit() && !c.OnChange {
-			tally.Add(c, Run(c))
+	for i, onChange := range []bool{false, true} {
+		var tally Tally
+		r := rand.New(rand.NewPCG(16, uint64(i)))
+		for tally.N < 300 {
+			if c := Models[0].Draw(r, 0.0005, 0); c.Creep > 0.1*c.Unit() && c.OnChange == onChange {
+				tally.Add(c, Run(c))
+			}
 		}
-	}
-	if share := float64(tally.Covered) / float64(tally.Done); share < 0.94-3*math.Sqrt(0.94*0.06/float64(tally.Done)) {
-		t.Errorf("covers %.3f: %s", share, &tally)
+		if share := float64(tally.Covered) / float64(tally.Done); share < 0.94-3*math.Sqrt(0.94*0.06/float64(tally.Done)) {
+			t.Errorf("sends on change %v: covers %.3f: %s", onChange, share, &tally)
+		}
 	}
 }
 
