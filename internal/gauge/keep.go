@@ -87,8 +87,9 @@ const (
 	// settled is how long a port must live for its next loss to start over with
 	// the first pause. A port that opens and dies at once is tried ever less often.
 	settled = time.Second
-	// readBuffer holds more than a terminal's own buffer, so one read empties it.
-	readBuffer = 16 << 10
+	// readBuffer holds what a terminal gives in one read (4095 bytes on Linux, however
+	// much waits). With hundreds of ports its size is a good part of the memory.
+	readBuffer = 4 << 10
 )
 
 // Keep opens the plan's port, delivers its bytes and opens it again, until ctx
