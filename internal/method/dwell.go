@@ -64,8 +64,8 @@ func (l *trail) between(turns []turn, most float64) float64 {
 	return in / math.Max(all, 1e-9)
 }
 
-// mostBetween: takes of four simulated hands have less (95 % of them below 0.15, of
-// plays of two steps 0.2), a sine has 0.33.
+// mostBetween: takes of simulated hands have less (95 % of them below 0.15, of plays of
+// two steps 0.2; slow strokes between short rests have more), a sine has 0.33.
 const mostBetween = 0.2
 
 // dwells tells whether the part stood at its stops for most of the run.

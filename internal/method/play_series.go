@@ -43,20 +43,16 @@ func (m *play) evaluate(out *Out) {
 // What regular work looks like: nobody holds a part longer, or takes longer
 // from stop to stop. Anything else begins a new run.
 const (
-	longestHold   = 5.0 // s
-	longestStroke = 2.0 // s, and what a slow gauge misses, and a hold for each pause on the way
+	longestHold   = 8.0 // s
+	longestStroke = 3.5 // s, and what a slow gauge misses, and a hold for each pause on the way
 	mostPauses    = 2
 	// likelyRun: a run is shown as a take in progress when handling would look
 	// like it less often than this (natural logarithm).
 	likelyRun = -1.0
-	// And it is complete only when it would less often than sureRun, less sureSize
-	// times the logarithm of how many times sureFrom steps (or 2 µm) the play is wide:
-	// handling moves things by millimetres and hardly ever by a few steps. Chosen by
-	// simulation between false takes and takes that never complete (scripts/proving
-	// -hours 100 and -byplay; DEVELOPERS.md has both).
-	sureRun  = -6.6
-	sureSize = 1.0
-	sureFrom = 4.0
+	// And it is complete only when it would less often than sure. Chosen by simulation
+	// between false takes and takes that never complete (scripts/proving -hours 100 and
+	// -byplay; DEVELOPERS.md has both).
+	sure = -5.2
 	// straight: a stroke goes there and rebounds a little; wandering goes much
 	// further than it gets.
 	straight = 1.3
@@ -82,7 +78,8 @@ func (m *play) search(all []turn, floor float64, fine bool) {
 			continue
 		}
 		a, b := m.claimSteps()
-		s.rate(a+b, max(a+b, m.spec.twoMicron()), m.slowHold(), beforeOf(all[:from+1], s.fit.play))
+		strokes, alike := before(all[:from+1], s.fit.play)
+		s.rate(a+b, max(a+b, m.spec.twoMicron()), strokes, alike)
 		if fine && (s.fit.play > 1.2*m.find.Window() || !m.clean(s)) {
 			continue
 		}
@@ -93,22 +90,17 @@ func (m *play) search(all []turn, floor float64, fine bool) {
 	}
 }
 
-// slowHold is how much longer a stop is held where the gauge is slow or a rest has
-// to last long.
-func (m *play) slowHold() float64 {
-	return 2*m.find.Between() + 2*max(0, m.spec.RestSeconds-motion.RestSeconds)
-}
-
-// beforeOf counts the strokes of like size just before a run that are no part of
-// it: handling goes on, where a person who rocks starts and stays.
-func beforeOf(turns []turn, play float64) (n int) {
+// before counts the strokes just before a run that are no part of it, and those of
+// them of like size: handling goes on, where a person who rocks starts and stays.
+func before(turns []turn, play float64) (strokes, alike int) {
 	last := turns[len(turns)-1]
 	for k := len(turns) - 1; k > 0 && last.Start-turns[k-1].End < beforeSeconds; k-- {
+		strokes++
 		if l := math.Abs(turns[k].Value - turns[k-1].Value); l > play/3 && l < 3*play {
-			n++
+			alike++
 		}
 	}
-	return n
+	return strokes, alike
 }
 
 // beforeSeconds is how long before a run that is asked.
@@ -148,7 +140,7 @@ const (
 	cleanStep     = 0.6 // s from one to the next, and what a slow gauge misses
 	cleanHold     = 3.0 // s
 	cleanMean     = 1.0 // s, the least: flicker and swaying are quicker
-	likelyFine    = -5.5
+	likelyFine    = -4.2
 	cleanSince    = 15 // s since something last moved by more than that: nobody sets a gauge up and then waits
 )
 
@@ -206,12 +198,6 @@ func (m *play) known() float64 {
 	hand := 2.5 * max(m.step, m.spec.twoMicron())
 	share := 0.05 * m.now.typical
 	return math.Sqrt(own + hand*hand + share*share)
-}
-
-// sure is the chance below which the present series is no handling.
-func (m *play) sure() float64 {
-	wide := m.now.fit.play / max(m.step, m.spec.twoMicron())
-	return sureRun - sureSize*math.Log(max(1, wide/sureFrom))
 }
 
 // longerBefore counts the strokes before a run that went further than its play
@@ -295,7 +281,7 @@ func (m *play) complete() bool {
 		return false
 	}
 	byHand := m.spec.Gauge.Sends == ledger.OnPress // each press is meant: nothing of it is handling
-	if !byHand && (s.doubt > m.sure() || !m.isFine && s.detour > straight) {
+	if !byHand && (s.doubt > sure || !m.isFine && s.detour > straight) {
 		// One code apart every flicker agrees: only many clean strokes tell.
 		if !(m.isFine && s.doubt < likelyFine && s.meanHold() >= cleanMean && s.leftOut == 0 && s.scatter < 0.6*m.step && n >= m.spec.MaxStrokes) {
 			return false

@@ -206,13 +206,13 @@ func middle(v []float64) float64 {
 // is, but for a factor, the likelihood ratio against stops whose scatter may be
 // anything below that. Each way of leaving some out, each way of placing knocks, each
 // pause on the way, and each stroke of like size just before, at which the run could
-// have begun, counts; so does what is strange in rocking. The unit is what a hand and
-// a gauge can repeat, slow how long a slow gauge may take to show a rest's ends.
-func (s *series) rate(step, unit, slow float64, before int) {
+// have begun, counts; so does what is strange in rocking: other strokes before, holds
+// without a rhythm, one side that scatters more than the other. The unit is what a hand
+// and a gauge can repeat.
+func (s *series) rate(step, unit float64, before, alike int) {
 	n := len(s.points)
 	levels := s.points[n-1].level
 	used, paused := 0, 0
-	var long float64
 	s.side = [2]tail{{lost: levels / 2}, {lost: (levels + 1) / 2}}
 	// Ends that wander off have no drift that can be taken out.
 	excess := math.Copysign(max(0, math.Abs(s.fit.drift)-mostDrift*unit/60), s.fit.drift)
@@ -221,18 +221,15 @@ func (s *series) rate(step, unit, slow float64, before int) {
 		if i > 0 {
 			paused += t.paused
 		}
-		if h := t.End - t.Start - usualHold - slow; h > 0 {
-			long += longHold * min(1, h)
-		}
 		if p.used {
 			used++
 			away := excess * (p.t - s.fit.ends[p.level].t)
 			s.side[sideOf(p.side)].add(s.fit.residual(p)+away, max(0, t.High-t.Low-step))
 		}
 	}
-	ways := logChoose(n, n-used) + logChoose(n-1, levels) + logChoose(n+paused, paused) + math.Log(float64(max(1, before)))
+	ways := logChoose(n, n-used) + logChoose(n-1, levels) + logChoose(n+paused, paused) + math.Log(float64(max(1, alike)))
 	s.scatter = math.Sqrt(max(s.fit.rss/float64(s.fit.dof), step*step/12))
-	s.strange = long + s.uneven(step) + wideCost*math.Log(max(1, s.scatter/unit))
+	s.strange = beforeCost*float64(min(before, beforeMost)) + rhythmCost*s.unsteady() + s.uneven(step) + wideCost*math.Log(max(1, s.scatter/unit))
 	ways += s.strange
 	// Of all orders of n ends 4 (2/pi)^(n+1) go up and down in turn (André).
 	s.aimless = math.Log(4) + float64(used+1)*math.Log(2/math.Pi) + ways
@@ -255,10 +252,12 @@ const (
 	// mostDrift is as many units a minute as a gauge and a part drift; what moves off
 	// faster is taken for scatter when the agreement is judged.
 	mostDrift = 2.0
-	// Whoever rocks holds a stop a moment. A rest longer than usualHold (s) counts
-	// against the run, by as much as longHold for a second more (natural logarithm).
-	usualHold = 2.0
-	longHold  = 2.0
+	// Whoever rocks has a rhythm. The holds of handling scatter by a factor of 1.5, those
+	// of a hand that rocks by one of 1.1 to 1.35; natural logarithms, each side by itself.
+	rhythmCost = 3.0
+	// Whoever rocks has just set up and starts; handling has gone on for a while.
+	beforeCost = 0.2 // each stroke in beforeSeconds
+	beforeMost = 10
 	// A hand leans on both stops alike, so that their scatters are alike; what comes
 	// home to one side by itself scatters on the other only. The tail of Fisher's F
 	// with the 2 and 3 degrees of freedom of seven rests, (1 + 2F/3)^(-3/2), to the
@@ -269,6 +268,25 @@ const (
 	// wider costs twice (natural logarithm).
 	wideCost = 2.0
 )
+
+// unsteady is by how much the holds differ, each side by itself: the standard
+// deviations of their logarithms, summed. The last still lasts.
+func (s *series) unsteady() (sum float64) {
+	for k := range 2 {
+		var n, mean, sq float64
+		for _, t := range s.turns[:len(s.turns)-1] {
+			if sideOf(t.side) == k {
+				l := math.Log(max(t.End-t.Start, 0.05))
+				n++
+				d := l - mean
+				mean += d / n
+				sq += d * (l - mean)
+			}
+		}
+		sum += math.Sqrt(sq / max(1, n))
+	}
+	return sum
+}
 
 // uneven is how much the scatters of the two sides differ, as a logarithm.
 func (s *series) uneven(step float64) float64 {

@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"thouwright/internal/simulate"
 )
 
 // aims are what a cell owes (the same as DEVELOPERS.md says), each with three
@@ -119,6 +121,40 @@ func TestGaugesThatSendOnChange(t *testing.T) {
 	}
 }
 
+// A person's tempo is his own: quick or slow strokes, short or long holds, and one
+// side held longer than the other.
+func TestAnyTempo(t *testing.T) {
+	const step = 0.01
+	for i, c := range []struct {
+		stroke float64
+		hold   [2]float64
+		plays  []float64 // steps
+	}{
+		{0.2, [2]float64{0.5, 0.5}, []float64{2.3, 3.3, 8.3}},
+		{0.4, [2]float64{1, 1}, []float64{2.3, 3.3, 8.3, 100.3}},
+		{0.4, [2]float64{2.4, 2.4}, []float64{2.3, 3.3, 8.3, 100.3}},
+		{0.4, [2]float64{1, 3}, []float64{3.3, 8.3, 100.3}},
+		{0.4, [2]float64{6, 6}, []float64{3.3, 8.3, 100.3}},
+		{0.9, [2]float64{3, 3}, []float64{8.3, 20.3, 100.3}},
+		{1.4, [2]float64{4, 1}, []float64{20.3, 100.3}},
+	} {
+		for _, steps := range c.plays {
+			r := rand.New(rand.NewPCG(18, uint64(i)))
+			var p simulate.Path
+			simulate.Hand{}.SetUp(&p, r, 3, 5)
+			for k := range 14 {
+				p.Glide(float64(1-2*(k%2))*steps*step/2, c.stroke)
+				p.Hold(c.hold[k%2], 0, 0)
+			}
+			g := simulate.Gauge{Step: step, Rate: 10, Jitter: 0.05, Offset: 5 * r.Float64()}
+			take := Case{Step: step, Digit: step, Play: steps * step, Strokes: 6, Readings: g.Read(&p, r)}
+			if o := Run(take); !o.Done || o.Strokes > 8 {
+				t.Errorf("strokes of %.1f s, holds of %.1f s, a play of %.1f steps: a take %v, after %d strokes", c.stroke, c.hold, steps, o.Done, o.Strokes)
+			}
+		}
+	}
+}
+
 // The second model, which nothing was tuned to.
 func TestTheAdversary(t *testing.T) {
 	for i, x := range []Text{Texts[1], Texts[5], Texts[9]} {
@@ -135,11 +171,11 @@ func TestTheAdversary(t *testing.T) {
 }
 
 // Mere handling makes next to no takes. The aim is none in 100 hours; what is
-// reached (scripts/proving -hours 100) is 1, 95 and 5, and the bounds are three
+// reached (scripts/proving -hours 100) is 1, 41 and 6, and the bounds are three
 // standard deviations of a Poisson count above that.
 func TestMereHandling(t *testing.T) {
 	const hours = 6
-	for i, reached := range []float64{1, 95, 5} {
+	for i, reached := range []float64{1, 41, 6} {
 		m, mean := Models[i], reached*hours/100
 		if k := FalseTakes(m, rand.New(rand.NewPCG(14, uint64(i))), hours, nil); float64(k) > mean+3*math.Sqrt(mean) {
 			t.Errorf("%s: %d takes in %d hours of mere handling, %.1f is usual", m.Name, k, hours, mean)
