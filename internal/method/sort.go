@@ -207,8 +207,8 @@ func middle(v []float64) float64 {
 // anything below that. Each way of leaving some out, each way of placing knocks, each
 // pause on the way, and each stroke of like size just before, at which the run could
 // have begun, counts; so does what is strange in rocking: other strokes before, holds
-// without a rhythm, one side that scatters more than the other. The unit is what a hand
-// and a gauge can repeat.
+// without a rhythm, one side that scatters more than the other. The unit is what a gauge
+// can repeat.
 func (s *series) rate(step, unit float64, before, alike int) {
 	n := len(s.points)
 	levels := s.points[n-1].level
@@ -229,7 +229,7 @@ func (s *series) rate(step, unit float64, before, alike int) {
 	}
 	ways := logChoose(n, n-used) + logChoose(n-1, levels) + logChoose(n+paused, paused) + math.Log(float64(max(1, alike)))
 	s.scatter = math.Sqrt(max(s.fit.rss/float64(s.fit.dof), step*step/12))
-	s.strange = beforeCost*float64(min(before, beforeMost)) + rhythmCost*s.unsteady() + s.uneven(step) + wideCost*math.Log(max(1, s.scatter/unit))
+	s.strange = beforeCost*float64(min(before, beforeMost)) + rhythmCost*s.unsteady() + s.uneven(step)
 	ways += s.strange
 	// Of all orders of n ends 4 (2/pi)^(n+1) go up and down in turn (André).
 	s.aimless = math.Log(4) + float64(used+1)*math.Log(2/math.Pi) + ways
@@ -264,9 +264,6 @@ const (
 	// power of unevenPower, and nothing for what chance does all the time.
 	unevenPower = 1.5
 	unevenUsual = 1.5
-	// A hand repeats a stop to a unit or so; each time that the scatter is as much
-	// wider costs twice (natural logarithm).
-	wideCost = 2.0
 )
 
 // unsteady is by how much the holds differ, each side by itself: the standard

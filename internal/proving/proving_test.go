@@ -3,6 +3,7 @@ package proving
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"thouwright/internal/simulate"
@@ -151,6 +152,35 @@ func TestAnyTempo(t *testing.T) {
 			if o := Run(take); !o.Done || o.Strokes > 8 {
 				t.Errorf("strokes of %.1f s, holds of %.1f s, a play of %.1f steps: a take %v, after %d strokes", c.stroke, c.hold, steps, o.Done, o.Strokes)
 			}
+		}
+	}
+}
+
+// A worn oval bush really varies: stops that scatter by a seventh of the play make a
+// take too, which says that they do not agree where that is far more than a hand does.
+func TestStopsThatVary(t *testing.T) {
+	const n = 40
+	for i, units := range []float64{12, 25, 60, 150} {
+		r := rand.New(rand.NewPCG(19, uint64(i)))
+		done, covered, said := 0, 0, 0
+		for range n {
+			c := Cell{Step: 0.01, Noise: 0.15 * units, Strokes: 8}
+			take, _ := c.draw(r, units*c.Step)
+			take.Strokes = 6
+			o := Run(take)
+			if !o.Done {
+				continue
+			}
+			done++
+			if math.Abs(o.Error) <= o.U95 {
+				covered++
+			}
+			if strings.Contains(o.Result.Note, "strokes do not agree") {
+				said++
+			}
+		}
+		if done < n*95/100 || covered < done*8/10 || units > 50 && said < n/4 {
+			t.Errorf("a play of %.0f steps: %d of %d takes, %d cover, %d say that the strokes do not agree", units, done, n, covered, said)
 		}
 	}
 }
