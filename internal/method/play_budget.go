@@ -19,8 +19,9 @@ const coarse = 0.5
 // small. (Waiting for strokes that agree by luck would cover 83 to 92 %.) By
 // simulation (scripts/proving -table) Student's t takes so much to cover 94 to 95 %.
 const (
-	chosen    = 1.07
-	chosenFew = 1.09 // where there are few degrees of freedom
+	chosen      = 1.09
+	chosenFew   = 1.11 // where there are few degrees of freedom
+	chosenCodes = 1.02 // and so much the likelihood of the codes
 )
 
 // outcome is the play with the parts of its budget that come from the stops and
@@ -45,6 +46,7 @@ func (m *play) outcome() (value float64, b metrology.Budget) {
 			driftSD = 0
 		}
 		if a, ok := metrology.Codes(m.shown(step), step, f.drift, driftSD); ok {
+			a.SD, a.U95 = a.SD*chosenCodes, a.U95*chosenCodes
 			return a.Mean, a.Parts()
 		}
 	}
