@@ -89,9 +89,10 @@ func (s *Steps) change(c int32) {
 	}
 }
 
-// explains asks for so many distinct changes that chance would hardly (one in
-// ten thousand and less) let them fall on the ratio's grid, some excepted:
-// wild readings make changes of any size.
+// explains asks for so many distinct changes that the odds for the ratio, which begin
+// at how many gauges have it, come to a hundred to one, some excepted: wild readings
+// make changes of any size. (A hand that rocks alike makes hardly more than half a dozen
+// distinct ones.)
 func (s *Steps) explains(i int, r float64) bool {
 	by, share := r, 4
 	if r != math.Trunc(r) {
@@ -100,9 +101,11 @@ func (s *Steps) explains(i int, r float64) bool {
 	if by < 5 {
 		share = 10
 	}
-	need := max(4, int(math.Ceil(5/math.Log10(by))))
-	return s.count >= need && int(s.bad[i])*share <= s.count
+	return s.count >= 4 && int(s.bad[i])*share <= s.count && rare(r)*math.Pow(by, float64(s.count-int(s.bad[i]))) >= sureOdds
 }
+
+// sureOdds are those from which on a step is taken for learnt.
+const sureOdds = 100
 
 // possible tells whether what was seen speaks against the ratio: of the changes
 // of a finer step most do, of its own only those to and from a wild reading. A
