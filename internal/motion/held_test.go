@@ -113,3 +113,27 @@ func TestCreepFromAPassedCode(t *testing.T) {
 		}
 	}
 }
+
+// What passes through the whole window at an even pace has no code that lasts longer
+// than the others but by the last bit of a time: whichever it is, and be it the last,
+// what is left of the rest has a value and a creep.
+func TestEvenPace(t *testing.T) {
+	for _, begin := range []float64{0, 0.3, 0.7, 0.9, 7.7} {
+		for _, codes := range []int{4, 5} {
+			f := newOnChange(0.0005)
+			f.t = begin
+			for n := range codes {
+				f.show(n, 0.1)
+			}
+			f.show(1000, 0.1)
+			f.show(2000, 0.1)
+			if len(f.rests) != 1 {
+				t.Fatalf("%d rests", len(f.rests))
+			}
+			r := f.rests[0]
+			if !(math.Abs(r.Creep) < 0.0005*float64(codes) && r.Start <= r.T && r.T <= r.End && r.Low <= r.Value && r.Value <= r.High) {
+				t.Errorf("%d codes from %.1f s: %+v", codes, begin, r)
+			}
+		}
+	}
+}

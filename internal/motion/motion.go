@@ -476,7 +476,7 @@ func (f *Finder) measureHeld(r *Rest, until float64, ended bool) {
 	r.Value, r.T = base+m, middle
 	r.Scatter = math.Sqrt(max(0, sq/weight-m*m))
 	// What crept passed codes too.
-	if third := (until - r.Start) / 3; third > 0 {
+	if third := (until - r.Start) / 3; third > 0 && until > middle {
 		r.Creep = f.over(middle, until) - f.over(r.Start+third/2, r.Start+third)
 	}
 }
@@ -529,11 +529,11 @@ func (f *Finder) stood(until float64, ended bool) (first, next int, start, end f
 		next--
 	}
 	start, end = f.headT, until
-	if ended {
-		end -= min(leaveSeconds, 0.25*(until-start))
-	}
 	if first > f.first {
 		start = f.at(first).t
+	}
+	if ended { // and something is left
+		end -= min(leaveSeconds, 0.25*(until-start))
 	}
 	if next < f.next {
 		end = min(end, f.at(next).t)

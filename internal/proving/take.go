@@ -1,7 +1,6 @@
 // Package proving measures the measuring: it runs simulated takes with known
-// truth through the machines and counts what they owe (methods.md, 'How it is
-// proven'). Tests run it lean, scripts/proving runs it deep and prints the
-// table of DEVELOPERS.md.
+// truth through the machines and counts what they owe. Tests run it lean, scripts/proving
+// runs it deep and prints the table of DEVELOPERS.md.
 package proving
 
 import (
