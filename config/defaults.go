@@ -1,6 +1,9 @@
 package config
 
-import "thouwright/internal/metrology"
+import (
+	"thouwright/internal/method"
+	"thouwright/internal/metrology"
+)
 
 // What holds where a file says nothing. A loaded bench or job has these
 // already filled in.
@@ -13,7 +16,7 @@ const (
 	DefaultSpeech      = true             // silence is not a pass: he must not have to look
 	DefaultListen      = "127.0.0.1:8417" // nobody else's business until he says so
 
-	DefaultStrokes    = 6  // even, and three degrees of freedom beside play, level and drift
+	DefaultStrokes    = 6  // even, and four degrees of freedom beside play, level and drift
 	DefaultMaxStrokes = 12 // beyond it the strokes do not agree, and that is the finding
 	DefaultConfidence = 0.95
 	DefaultRule       = metrology.Guarded
@@ -33,7 +36,7 @@ const (
 
 // Bounds of what a job sheet may ask for; beyond them it is a slip of the pen.
 const (
-	minStrokes    = 4 // fewer leave no degree of freedom to judge scatter by
+	minStrokes    = method.LeastStrokes
 	mostStrokes   = 200
 	mostStations  = 360
 	mostPositions = 200

@@ -41,7 +41,7 @@ func newPlay(s Spec, memory, minus *GaugeMemory, spent *play) *play {
 	m.trail.seen = spent.trail.seen[:0]
 	for k := range m.best {
 		m.best[k].reuse(&spent.best[k])
-		m.turns[k].turns = spent.turns[k].turns[:0]
+		m.turns[k] = turnList{turns: spent.turns[k].turns[:0], most: keptOf(m.spec.MaxStrokes)}
 	}
 	return m
 }
@@ -185,8 +185,24 @@ func (m *play) Progress() Progress {
 		p.HasLevels, p.LevelLow, p.LevelHigh = true, sum[0]/n[0], sum[1]/n[1]
 	}
 	if m.counted > 0 {
-		p.Wanted = m.needed()
-		p.Say = fmt.Sprintf("%d of %d strokes", m.counted, p.Wanted)
+		p.Wanted, p.Say = m.wanted()
+		p.Most = max(p.Most, p.Wanted)
 	}
 	return p
+}
+
+// wanted is how many strokes make the take as it looks now, with words that also say
+// why they are more than were asked for. Where there are enough and no take yet it is
+// one pair more: nobody should read that all is done, and wait.
+func (m *play) wanted() (n int, say string) {
+	n = m.needed()
+	why := ""
+	switch {
+	case m.counted >= n && !m.unsure:
+		n = m.counted + 2 - m.counted%2
+		why = ": go on rocking steadily"
+	case n > m.spec.Strokes && n <= plenty && m.now.points[len(m.now.points)-1].level == 0 && m.scatters():
+		why = ": the stops scatter"
+	}
+	return n, fmt.Sprintf("%d of %d strokes%s", m.counted, n, why)
 }

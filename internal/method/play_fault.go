@@ -74,7 +74,7 @@ func (m *play) drop(reason string, out *Out) {
 	m.counted, m.leftOut = 0, 0
 	m.now, m.isFine = nil, false
 	for k := range m.turns {
-		m.turns[k] = turnList{turns: m.turns[k].turns[:0]}
+		m.turns[k] = turnList{turns: m.turns[k].turns[:0], most: m.turns[k].most}
 	}
 }
 

@@ -240,7 +240,7 @@ func (m *play) needed() int {
 		return m.spec.MaxStrokes
 	}
 	n := m.spec.Strokes
-	if n < plenty && m.spec.Gauge.Sends != ledger.OnPress && !m.showsOneCode() {
+	if n < plenty && m.scatters() {
 		n = min(n+moreStrokes, plenty)
 	}
 	if last := s.points[len(s.points)-1].level; last != 0 || slices.Contains(s.reasons, reasonFar) {
@@ -265,10 +265,14 @@ const (
 	doubtBefore = 3 // strokes before that went further and agreed
 )
 
-// showsOneCode tells whether each stop shows one code of the gauge and nothing else.
-func (m *play) showsOneCode() bool {
+// scatters tells whether a stop shows more than one code of the gauge (or of the finer
+// of two), as it does after a knock too. Of presses nobody asks.
+func (m *play) scatters() bool {
 	step, step2 := m.claimSteps()
-	return step2 == 0 && m.allAlike(step)
+	if step2 > 0 {
+		step = min(step, step2)
+	}
+	return m.spec.Gauge.Sends != ledger.OnPress && !m.allAlike(step)
 }
 
 func (m *play) complete() bool {

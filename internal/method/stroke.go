@@ -17,13 +17,19 @@ type turn struct {
 // still be going on: it is taken out again before it is put in anew.
 type turnList struct {
 	turns []turn
+	most  int // turning points to keep
 	live  bool
 	kept  int  // turning points without the live rest …
 	last  turn // … and what the last of them was
 }
 
-// keepTurns bounds what aimless movement before the first stroke may keep.
+// keepTurns bounds what aimless movement before the first stroke may keep, of a take
+// of usual length.
 const keepTurns = 64
+
+// keptOf is the same of a take of so many strokes: what is left after a third was
+// forgotten still holds all of them, and a few that were left out.
+func keptOf(strokes int) int { return max(keepTurns, 2*strokes+4) }
 
 // add takes a rest that ended, or one that is live and will be added again.
 // Rests closer together than hysteresis, or further out on the same side,
@@ -36,8 +42,8 @@ func (l *turnList) add(r *motion.Rest, live bool, hysteresis float64) {
 			l.turns[l.kept-1] = l.last
 		}
 	}
-	if n := len(l.turns); n == keepTurns {
-		l.turns = l.turns[:copy(l.turns, l.turns[keepTurns/3:])]
+	if n := len(l.turns); n >= l.most {
+		l.turns = l.turns[:copy(l.turns, l.turns[n/3:])]
 	}
 	l.live = live
 	if l.live {
