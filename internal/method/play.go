@@ -18,6 +18,7 @@ type play struct {
 	now    *series        // the take in progress; nil where there is none
 	isFine bool
 	trail  trail
+	after  float64 // when the play last changed: what was before is no part of a run
 
 	unsure  bool // a rest found by silence is not proved by a later reading
 	done    bool

@@ -25,7 +25,7 @@ func (m *play) refresh(k int, f *motion.Finder) []turn {
 func (m *play) evaluate(out *Out) {
 	m.now = nil
 	m.isFine = false
-	m.search(m.refresh(0, m.find), max(1.5*m.step, m.spec.twoMicron()), false)
+	m.search(m.refresh(0, m.find), m.floor(), false)
 	if fine := m.refresh(1, m.fine); m.now == nil && len(fine) > 4 {
 		m.search(fine, 1.5*m.step, true)
 		m.isFine = m.now != nil
@@ -35,10 +35,28 @@ func (m *play) evaluate(out *Out) {
 		return
 	}
 	m.note(out)
-	if m.complete() {
-		m.finish(out)
+	if !m.complete() {
+		return
 	}
+	if !m.isFine && m.spec.Gauge.Sends != ledger.OnPress {
+		if from := m.now.changed(m.floor(), m.step); from > 0 {
+			m.startAfter(from, out)
+			return
+		}
+	}
+	m.finish(out)
 }
+
+// startAfter goes on with what was measured since the play changed at a turning point.
+func (m *play) startAfter(from int, out *Out) {
+	m.after = m.now.turns[from].Start
+	m.reason = reasonChanged
+	out.Notes = append(out.Notes, Note{Kind: StrokeLeftOut, T: m.core.now, Text: m.reason})
+	m.evaluate(out)
+}
+
+// floor is what two strokes may differ by for the grid's or a hand's sake.
+func (m *play) floor() float64 { return max(1.5*m.step, m.spec.twoMicron()) }
 
 // What regular work looks like: nobody holds a part longer, or takes longer
 // from stop to stop. Anything else begins a new run.
@@ -62,7 +80,7 @@ const (
 func (m *play) search(all []turn, floor float64, fine bool) {
 	n := len(all)
 	first := n - 1
-	for first > 0 && m.regular(all[first-1], all[first], fine) {
+	for first > 0 && all[first-1].Start >= m.after && m.regular(all[first-1], all[first], fine) {
 		first--
 	}
 	first = max(first, n-2*m.spec.MaxStrokes-4)

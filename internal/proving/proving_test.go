@@ -184,6 +184,47 @@ func TestStopsThatVary(t *testing.T) {
 	}
 }
 
+// Somebody turns the adjuster in mid-series, while the part is held at a stop: no take
+// mixes what was before with what came after.
+func TestAPlayThatChanges(t *testing.T) {
+	const step, before = 0.001, 0.130
+	for _, after := range []float64{0.100, 0.114, 0.146} {
+		for _, strokes := range []int{3, 4, 5} { // before
+			for i, hold := range []float64{1, 6} {
+				r := rand.New(rand.NewPCG(20, uint64(10*strokes+i)))
+				const n = 20
+				done, good := 0, 0
+				for range n {
+					var p simulate.Path
+					simulate.Hand{}.SetUp(&p, r, 2, 5)
+					for k := range 22 {
+						play, held := before, 0.8+0.4*r.Float64()
+						if k > strokes {
+							play = after
+						}
+						if k == strokes {
+							held = hold
+						}
+						p.Glide(float64(1-2*(k%2))*play/2+0.0005*r.NormFloat64(), 0.4)
+						p.Hold(held, 0, 0)
+					}
+					g := simulate.Gauge{Step: step, Rate: 10, Jitter: 0.05, Offset: 5 * r.Float64()}
+					o := Run(Case{Step: step, Digit: step, Play: after, Strokes: 6, Readings: g.Read(&p, r)})
+					if o.Done {
+						done++
+					}
+					if o.Done && math.Abs(o.Error) < 0.003 {
+						good++
+					}
+				}
+				if done < n-1 || good < done-2 {
+					t.Errorf("%.3f mm after %d strokes of %.3f and a hold of %.0f s: %d takes, %d of what it is", after, strokes, before, hold, done, good)
+				}
+			}
+		}
+	}
+}
+
 // The second model, which nothing was tuned to.
 func TestTheAdversary(t *testing.T) {
 	for i, x := range []Text{Texts[1], Texts[5], Texts[9]} {
