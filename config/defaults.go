@@ -1,9 +1,6 @@
 package config
 
-import (
-	"thouwright/internal/method"
-	"thouwright/internal/metrology"
-)
+import "thouwright/internal/metrology"
 
 // What holds where a file says nothing. A loaded bench or job has these
 // already filled in.
@@ -36,7 +33,7 @@ const (
 
 // Bounds of what a job sheet may ask for; beyond them it is a slip of the pen.
 const (
-	minStrokes    = method.LeastStrokes
+	minStrokes    = 4 // asked; a take has six at least, since fewer leave too little to judge scatter by
 	mostStrokes   = 200
 	mostStations  = 360
 	mostPositions = 200

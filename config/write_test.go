@@ -71,7 +71,7 @@ func aJob(t *rapid.T) *Job {
 			}
 			switch m {
 			case method.Play, method.EndPlay:
-				ch.Strokes = 2 * rapid.IntRange(3, 20).Draw(t, "strokes")
+				ch.Strokes = 2 * rapid.IntRange(2, 20).Draw(t, "strokes")
 				ch.MaxStrokes = ch.Strokes + rapid.IntRange(0, 9).Draw(t, "more")
 				ch.Tilt = "..3 deg"
 			case method.Size:
