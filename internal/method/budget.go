@@ -91,7 +91,7 @@ func withoutZeros(b metrology.Budget) metrology.Budget {
 func (s Spec) SetUp(value float64) metrology.Budget {
 	_, b := s.At20(value)
 	if s.HasMaster {
-		b = append(b, metrology.Gauss(metrology.PartMaster, s.MasterU95/1.96))
+		b = append(b, metrology.FromU95(metrology.PartMaster, s.MasterU95))
 	}
 	if g := s.Minus; g != nil {
 		if s.Method == Size {

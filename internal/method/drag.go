@@ -205,7 +205,7 @@ func (m *drag) finish(out *Out) {
 	values := map[string]float64{Breakaway: breakaway, Running: mean, Peak: peak, OverCentre: peak - off}
 	if m.spec.Arm > 0 && m.spec.ArmU95 > 0 {
 		for q, b := range budgets {
-			budgets[q] = append(slices.Clone(b), metrology.Gauss(PartArm, values[q]*m.spec.ArmU95/m.spec.Arm/1.959964))
+			budgets[q] = append(slices.Clone(b), metrology.FromU95(PartArm, values[q]*m.spec.ArmU95/m.spec.Arm))
 		}
 	}
 	res := &Result{T: running[len(running)-1].T, FirstSeq: m.pull[0].Seq, LastSeq: m.last.Seq, Strokes: len(running)}

@@ -102,7 +102,7 @@ func probabilityIn(value, u95 float64, l metrology.Limits) float64 {
 	if u95 <= 0 {
 		return 1
 	}
-	n := distuv.Normal{Mu: value, Sigma: u95 / 1.959964}
+	n := distuv.Normal{Mu: value, Sigma: u95 / metrology.Normal95}
 	p := 1.0
 	if !math.IsInf(l.High, 1) {
 		p = n.CDF(l.High)

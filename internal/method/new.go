@@ -12,7 +12,7 @@ import (
 const (
 	DefaultStrokes    = 6
 	DefaultMaxStrokes = 12
-	LeastStrokes      = 6 // their seven rests leave four degrees of freedom beside play, drift and level; with four, two
+	leastStrokes      = 6 // their seven rests leave four degrees of freedom beside play, drift and level; with four, two
 	DefaultConfidence = 0.95
 )
 
@@ -64,7 +64,7 @@ func (s Spec) checked() (Spec, error) {
 	if s.Strokes <= 0 {
 		s.Strokes = DefaultStrokes
 	}
-	s.Strokes = max(s.Strokes+s.Strokes%2, LeastStrokes)
+	s.Strokes = max(s.Strokes+s.Strokes%2, leastStrokes)
 	if s.MaxStrokes <= 0 {
 		s.MaxStrokes = max(DefaultMaxStrokes, 2*s.Strokes)
 	}

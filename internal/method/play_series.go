@@ -84,6 +84,7 @@ func (m *play) search(all []turn, floor float64, fine bool) {
 		first--
 	}
 	first = max(first, n-2*m.spec.MaxStrokes-4)
+	a, b := m.claimSteps()
 	for from := first; from+3 <= n; from++ {
 		if !likely(all[from:], floor) {
 			continue
@@ -95,7 +96,6 @@ func (m *play) search(all []turn, floor float64, fine bool) {
 		if !s.sort(all[from:], floor) {
 			continue
 		}
-		a, b := m.claimSteps()
 		strokes, alike := before(all[:from+1], s.fit.play)
 		s.rate(a+b, max(a+b, m.spec.twoMicron()), strokes, alike)
 		if fine && (s.fit.play > 1.2*m.find.Window() || !m.clean(s)) {

@@ -240,7 +240,7 @@ func (m *size) finish(out *Out) {
 	b = append(b, metrology.Rect(metrology.PartStep, step/2), metrology.Rect(metrology.PartStep, step2/2))
 	g := m.spec.Gauge
 	if m.spec.HasMaster {
-		b = append(b, metrology.Rect(PartSetting, step/2), metrology.Gauss(metrology.PartMaster, m.spec.MasterU95/1.96))
+		b = append(b, metrology.Rect(PartSetting, step/2), metrology.FromU95(metrology.PartMaster, m.spec.MasterU95))
 		b = append(b, differenceError(g, mean, step), metrology.Rect(PartClosure, math.Abs(m.closure)))
 	} else {
 		b = append(b, readingError(g, step))

@@ -220,7 +220,7 @@ func TestOnePressIsASize(t *testing.T) {
 // again: 2 µm, which is stored and charged whole.
 func TestAMasterAndItsClosure(t *testing.T) {
 	for _, sense := range []int{1, -1} {
-		z := newSizer(t, Spec{HasMaster: true, Master: 30, MasterU95: 0.00196, Sense: sense, Gauge: Gauge{HasErrorLocal: true, ErrorLocal: 0.003, ErrorSpan: 0.1}}, 0.001)
+		z := newSizer(t, Spec{HasMaster: true, Master: 30, MasterU95: 0.001 * metrology.Normal95, Sense: sense, Gauge: Gauge{HasErrorLocal: true, ErrorLocal: 0.003, ErrorSpan: 0.1}}, 0.001)
 		for range 3 {
 			z.gauge(float64(sense) * 0.012)
 		}

@@ -21,7 +21,7 @@ type Known struct{ Value, U95, Half float64 }
 func (k Known) part(name string, by float64) metrology.Part {
 	by = math.Abs(by)
 	if k.U95 > 0 {
-		return scaled(metrology.Gauss(name, k.U95/1.959964), by)
+		return scaled(metrology.FromU95(name, k.U95), by)
 	}
 	return scaled(metrology.Rect(name, k.Half), by)
 }

@@ -80,6 +80,13 @@ func Gauss(name string, sd float64) Part {
 	return Part{name, sd, Normal, 1, sd, math.Inf(1)}
 }
 
+// FromU95 is a part known by the half-width that holds 95 % of a normal distribution,
+// as certificates state it.
+func FromU95(name string, u95 float64) Part { return Gauss(name, u95/Normal95) }
+
+// Normal95 is the 97.5 % quantile of the normal distribution.
+const Normal95 = 1.959964
+
 // Student is a part estimated from repetition: its standard uncertainty and
 // the degrees of freedom of the estimate.
 func Student(name string, u, dof float64) Part {

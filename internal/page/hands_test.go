@@ -171,23 +171,40 @@ func TestSoundByTouch(t *testing.T) {
 	}
 }
 
+// atABench shows the page of a bench that takes the sheets made there; kept waits for
+// one and gives what the bench says of it.
+func atABench(t *testing.T, sc *scene, text string) (m *hands, bench *config.Bench, kept func() []config.Problem) {
+	t.Helper()
+	bench, ps := config.ParseBench(filepath.Join(t.TempDir(), "bench.toml"), []byte(text))
+	if bench == nil {
+		t.Fatal(ps)
+	}
+	cat, _ := drivers.Load("")
+	said := make(chan []config.Problem, 8)
+	m = &hands{t: t, sc: sc}
+	m.ctx = open(t, serve(t, sc.d, Options{SaveSheet: func(number string, text []byte) error {
+		_, ps := config.SaveSheet(bench, number, text, cat, true)
+		said <- ps
+		return nil
+	}}))
+	return m, bench, func() []config.Problem {
+		t.Helper()
+		select {
+		case ps := <-said:
+			return ps
+		case <-time.After(20 * time.Second):
+			t.Fatal("the sheet was never kept")
+			return nil
+		}
+	}
+}
+
 // Everything by the keyboard alone, a job made from nothing among it, which is
 // a sheet that the bench takes; and a pedal that acts as a keyboard accepts
 // whatever was touched before.
 func TestByKeyboardAlone(t *testing.T) {
 	sc := newScene()
-	bench, ps := config.ParseBench(filepath.Join(t.TempDir(), "bench.toml"), []byte("[[gauge]]\nname = \"dial-1\"\nport = \"tape:none\"\ndriver = \"signed-decimal\"\nunit = \"mm\"\n"))
-	if bench == nil {
-		t.Fatal(ps)
-	}
-	cat, _ := drivers.Load("")
-	kept := make(chan []config.Problem, 8)
-	m := &hands{t: t, sc: sc}
-	m.ctx = open(t, serve(t, sc.d, Options{SaveSheet: func(number string, text []byte) error {
-		_, ps := config.SaveSheet(bench, number, text, cat, true)
-		kept <- ps
-		return nil
-	}}))
+	m, bench, kept := atABench(t, sc, "[[gauge]]\nname = \"dial-1\"\nport = \"tape:none\"\ndriver = \"signed-decimal\"\nunit = \"mm\"\n")
 	js[bool](t, m.ctx, `window.pointed = 0, addEventListener('pointerdown', () => pointed++, true), true`)
 	for _, c := range [][2]string{{"\r", "accept"}, {"s", "restart"}, {"r", "redo"}, {"b", "back"}, {"u", "unit"}, {"l", "lock"}, {"t", "step"}} {
 		m.keys(c[0])
@@ -251,13 +268,8 @@ func TestByKeyboardAlone(t *testing.T) {
 	check("end float", "end play", "0.1..0.4 mm")
 	m.press("Write the sheet")
 	m.press("Keep and use it")
-	select {
-	case ps := <-kept:
-		if config.Refused(ps) {
-			t.Fatalf("the bench refuses the sheet: %v", ps)
-		}
-	case <-time.After(20 * time.Second):
-		t.Fatal("the sheet was never kept")
+	if ps := kept(); config.Refused(ps) {
+		t.Fatalf("the bench refuses the sheet: %v", ps)
 	}
 	if c := m.gave("job"); c.Job != "T28-031" {
 		t.Errorf("then job %q is chosen", c.Job)

@@ -1,14 +1,11 @@
 package page
 
 import (
-	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"thouwright/config"
-	"thouwright/drivers"
 )
 
 // What refers sizes to 20 °C is filled in at the form, from a template and from
@@ -16,18 +13,7 @@ import (
 // that anything is missing. What was typed for a method that is no size stays out.
 func TestTemperaturesOfTheForm(t *testing.T) {
 	sc := newScene()
-	bench, ps := config.ParseBench(filepath.Join(t.TempDir(), "bench.toml"), []byte("[[gauge]]\nname = \"dial-1\"\nport = \"tape:a\"\ndriver = \"signed-decimal\"\nunit = \"mm\"\nerror = \"0.002 mm\"\n[[gauge]]\nname = \"mic-1\"\nport = \"tape:b\"\ndriver = \"signed-decimal\"\nunit = \"mm\"\nerror = \"0.002 mm\"\n"))
-	if bench == nil {
-		t.Fatal(ps)
-	}
-	cat, _ := drivers.Load("")
-	kept := make(chan []config.Problem, 8)
-	m := &hands{t: t, sc: sc}
-	m.ctx = open(t, serve(t, sc.d, Options{SaveSheet: func(number string, text []byte) error {
-		_, ps := config.SaveSheet(bench, number, text, cat, true)
-		kept <- ps
-		return nil
-	}}))
+	m, bench, kept := atABench(t, sc, "[[gauge]]\nname = \"dial-1\"\nport = \"tape:a\"\ndriver = \"signed-decimal\"\nunit = \"mm\"\nerror = \"0.002 mm\"\n[[gauge]]\nname = \"mic-1\"\nport = \"tape:b\"\ndriver = \"signed-decimal\"\nunit = \"mm\"\nerror = \"0.002 mm\"\n")
 	view(t, m.ctx, "sheet")
 	unfold := func(title string) {
 		t.Helper()
@@ -75,13 +61,8 @@ func TestTemperaturesOfTheForm(t *testing.T) {
 	m.press("Write the sheet")
 	until(t, m.ctx, `document.querySelector('.sheettext')?.value.includes('axle end')`)
 	m.press("Keep and use it")
-	select {
-	case ps := <-kept:
-		if len(ps) > 0 {
-			t.Fatalf("the bench says of the sheet: %v", ps)
-		}
-	case <-time.After(20 * time.Second):
-		t.Fatal("the sheet was never kept")
+	if ps := kept(); len(ps) > 0 {
+		t.Fatalf("the bench says of the sheet: %v", ps)
 	}
 	m.gave("job")
 	path, err := config.FindJob(bench, "T28-032")

@@ -374,7 +374,7 @@ func (r *Result) largest(known []float64, fit metrology.Regression, std Standard
 			b := metrology.Budget{metrology.Student(metrology.PartScatter, u, float64(fit.Dof))}
 			b = r.withStep(b)
 			if std.U95 > 0 { // two sizes, each its own
-				b = append(b, metrology.Gauss("standard", math.Sqrt2*std.U95/1.959964))
+				b = append(b, metrology.FromU95("standard", math.Sqrt2*std.U95))
 			}
 			c := r.bound(e, b)
 			if c.Most > most {

@@ -241,8 +241,8 @@ func TestTheAdversary(t *testing.T) {
 }
 
 // Mere handling makes next to no takes. The aim is none in 100 hours; what is
-// reached (scripts/proving -hours 100) is 1, 41 and 6, and the bounds are three
-// standard deviations of a Poisson count above that.
+// reached (scripts/proving -hours 100, several seeds) is about as below, and the bounds
+// are three standard deviations of a Poisson count above that.
 func TestMereHandling(t *testing.T) {
 	const hours = 6
 	for i, reached := range []float64{1, 41, 6} {

@@ -346,7 +346,7 @@ func (r *Result) biases(o Options) error {
 		if dof > 0 {
 			b = append(b, metrology.Student("mean", u, dof))
 		}
-		b = append(b, metrology.Gauss("known", o.KnownU95/1.959964))
+		b = append(b, metrology.FromU95("known", o.KnownU95))
 		c := b.Combine()
 		d := (r.first - k) + mean
 		u95 := c.U95
@@ -445,7 +445,7 @@ func (r *Result) stability(d *Data) {
 	if den > 0 {
 		s.R1 = Number(num / den)
 	}
-	s.Limit = Number(1.959964 / math.Sqrt(float64(len(rest))))
+	s.Limit = Number(metrology.Normal95 / math.Sqrt(float64(len(rest))))
 	sd := math.Sqrt(yy / float64(len(r.rows)-cells))
 	for i, p := range r.rows {
 		if math.Abs(rest[i]) > 3*sd && sd > 0 {
