@@ -103,6 +103,22 @@ func denied(a Address, path string) error {
 	return d
 }
 
+// openLine opens the line and keeps its descriptor from programs that are started
+// here: one that speaks would hold a port that was let go of. The library opens
+// without O_CLOEXEC, so nothing may be started in between.
+func openLine(dev device, m *serial.Mode) (serial.Port, error) {
+	syscall.ForkLock.RLock()
+	defer syscall.ForkLock.RUnlock()
+	line, err := serial.Open(dev.path, m)
+	if err != nil {
+		return nil, err
+	}
+	if fd, ok := handle(line, dev); ok {
+		unix.CloseOnExec(fd)
+	}
+	return line, nil
+}
+
 // neverBlock makes the library's descriptor non-blocking. The library waits
 // with select before it reads, so only its writes change: a full line gives an
 // error at once.

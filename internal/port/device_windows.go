@@ -35,6 +35,8 @@ func denied(a Address, _ string) error {
 	return &Held{Address: a.Text}
 }
 
+func openLine(dev device, m *serial.Mode) (serial.Port, error) { return serial.Open(dev.path, m) }
+
 // neverBlock has nothing to do: the library's writes can be given up here.
 func neverBlock(serial.Port, device) bool { return true }
 

@@ -48,7 +48,7 @@ func openDevice(a Address, dev device, s Settings) (*serialPort, error) {
 	if err := roomForDescriptors(); err != nil {
 		return nil, &Absent{a.Text, err.Error(), "give this program fewer gauges"}
 	}
-	line, err := serial.Open(dev.path, mode(s))
+	line, err := openLine(dev, mode(s))
 	if err != nil {
 		return nil, openError(a, dev, s, err)
 	}

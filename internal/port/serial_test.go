@@ -33,6 +33,21 @@ func terminal(t testing.TB) (master *os.File, slave string) {
 	return m, slave
 }
 
+// A program started while the port is open, such as one that speaks, does not
+// hold it: the gauge that was let go of can be opened at once.
+func TestStartedProgramHoldsNoPort(t *testing.T) {
+	_, slave := terminal(t)
+	p := mustOpen(t, slave, "")
+	child := exec.Command("sleep", "60")
+	if err := child.Start(); err != nil {
+		t.Fatal(err)
+	}
+	defer func() { child.Process.Kill(); child.Wait() }()
+	p.Close()
+	time.Sleep(scanLife) // who holds what is looked up anew
+	mustOpen(t, slave, "").Close()
+}
+
 // What the line is set to is read back from the other side of the terminal.
 // Linux leaves a pseudo-terminal at 8 data bits and no PARENB, so of the frame
 // stop bits and parity show only in CSTOPB, INPCK and PARODD.
