@@ -23,11 +23,15 @@ func (c *Capture) deriveOne(d derivation, out *Out) {
 	tag := c.sheet.tag(p, c.stage)
 	spec := c.sheet.spec(p, c.stage)
 	var takes []*ledger.Take
+	var doubts []string
 	newest := uint64(0)
 	for _, in := range d.expr.Inputs() {
 		t := c.takeByID(in)
 		if t == nil || t.Bound {
 			return // an upper bound is no value to calculate with
+		}
+		if why := t.Distrusted(); why != "" {
+			doubts = append(doubts, in.String()+" ("+why+")")
 		}
 		takes = append(takes, t)
 		newest = max(newest, t.Take)
@@ -46,6 +50,9 @@ func (c *Capture) deriveOne(d derivation, out *Out) {
 		t.Replaces = old.Take
 	}
 	verdict := judge(t, res.Combined, spec)
+	if len(doubts) > 0 {
+		distrust(t, strings.Join(doubts, ", "))
+	}
 	if !c.Unheard {
 		t.Say = metrology.Words(t, verdict, res.Combined)
 	}

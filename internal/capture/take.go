@@ -36,9 +36,8 @@ func (c *Capture) finish(res *method.Result, out *Out) {
 	}
 	comb := res.Budget.Combine()
 	verdict := judge(t, comb, c.spec)
-	if res.NoVerdict != "" && t.Verdict != ledger.NoVerdict {
-		t.Verdict, t.Side = ledger.Undecided, ""
-		t.Note = join(t.Note, res.NoVerdict)
+	if res.NoVerdict != "" {
+		distrust(t, res.NoVerdict)
 	} else if t.Verdict == ledger.Undecided && !c.adjust.open {
 		t.Note = join(t.Note, metrology.Settle(metrology.Question{
 			Value: t.Result, Combined: comb, Limits: limitsOf(c.spec), Confidence: c.spec.Confidence,
@@ -112,6 +111,16 @@ func judge(t *ledger.Take, comb metrology.Combined, spec method.Spec) metrology.
 		t.Note = join(t.Note, "simple rule: the result alone was compared")
 	}
 	return v
+}
+
+// distrust takes back the verdict of a take whose readings are no result. Without
+// limits it is said all the same: something else may be worked out from it.
+func distrust(t *ledger.Take, why string) {
+	t.Distrust(why)
+	t.Side = ""
+	if t.Verdict != ledger.NoVerdict {
+		t.Verdict = ledger.Undecided
+	}
 }
 
 // Words says a take for people in the unit they read.

@@ -46,6 +46,9 @@ func WordsIn(unit quantity.Unit, t *ledger.Take, v Verdict, c Combined) string {
 	if !(conf > 0.5 && conf < 1) {
 		conf = 0.95
 	}
+	if why := t.Distrusted(); why != "" {
+		return say.full(t.Result) + ", not trusted: " + why
+	}
 	if math.IsInf(u95, 1) {
 		return say.full(t.Result) + ", of unknown uncertainty"
 	}

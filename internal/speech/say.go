@@ -24,6 +24,9 @@ func result(t *ledger.Take, unit quantity.Unit) string {
 	if t.Bound {
 		value = "less than " + value
 	}
+	if why := t.Distrusted(); why != "" {
+		return "not trusted, " + why
+	}
 	switch t.Verdict {
 	case ledger.Pass:
 		return "pass, " + value

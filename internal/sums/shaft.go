@@ -61,7 +61,7 @@ func (s suggester) shafts(t *ledger.Take, c Check) (at []*ledger.Take, known boo
 	}
 	for _, x := range s.latest {
 		k, ok := s.check(x)
-		if !ok || k.Component != c.Component || !s.isShaft(k) || id != "" && k.ID != id {
+		if !ok || k.Component != c.Component || !s.isShaft(k) || x.Distrusted() != "" || id != "" && k.ID != id {
 			continue
 		}
 		all = append(all, x)

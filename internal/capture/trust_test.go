@@ -1,0 +1,84 @@
+package capture
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"thouwright/internal/ledger"
+	"thouwright/internal/quantity"
+)
+
+const rangedBench = `
+[[gauge]]
+name = "mic"
+port = "/dev/null"
+driver = "button-decimal"
+unit = "mm"
+step = "0.001 mm"
+error = "0.001 mm"
+range = "0..25 mm"
+`
+
+const clearanceJob = `
+number = "T-2"
+
+[[component]]
+name = "pin"
+
+  [[component.check]]
+  id = "bush"
+  name = "bore"
+  method = "size"
+  gauge = "mic"
+  advance = "at once"
+
+  [[component.check]]
+  id = "pin"
+  name = "diameter"
+  method = "size"
+  gauge = "mic"
+  advance = "at once"
+
+  [[component.check]]
+  name = "clearance"
+  method = "derived"
+  value = "bush - pin"
+  limits = "0.009..0.050 mm"
+`
+
+// press gauges a size by the gauge's own button.
+func (r *testRig) press(gauge string, thousandths uint64) {
+	r.now += 5e6
+	at := ledger.Stamp{Elapsed: r.now, Wall: r.now}
+	r.c.Readings([]ledger.Reading{{At: at, Gauge: gauge, Value: quantity.Decimal{Coef: thousandths, Scale: 3}, HasVal: true, Unit: quantity.MM, Step: 0.001, Pressed: true}}, &r.out)
+	r.take()
+}
+
+// A size read at the end of the gauge's travel has no limits of its own and so no
+// verdict to lose, but the clearance worked out from it would pass.
+func TestNothingPassesOnASizeAtTheEndOfTravel(t *testing.T) {
+	r := rigOn(t, benchAndSheet(t, rangedBench, clearanceJob), Resume{})
+	r.press("mic", 24990)
+	r.press("mic", 24965)
+	r.wantTakes(3)
+	bore, clearance := r.tks[0], r.tks[2]
+	if bore.Distrusted() != "end of travel" || !strings.Contains(bore.Say, "end of travel") {
+		t.Errorf("24.990 of 0..25 mm: note %q, said %q", bore.Note, bore.Say)
+	}
+	if math.Abs(clearance.Result-0.025) > 1e-9 || clearance.Verdict != ledger.Undecided || clearance.Distrusted() != "bush (end of travel), pin (end of travel)" {
+		t.Errorf("0.025 in 0.009..0.050 of two sizes at the end of travel: %s, note %q", clearance.Verdict, clearance.Note)
+	}
+	if strings.Contains(clearance.Say, "inside the limits") {
+		t.Errorf("said %q", clearance.Say)
+	}
+
+	// The same from takes read back: the note is all that tells.
+	kept := *bore
+	kept.Say = ""
+	again := rigOn(t, benchAndSheet(t, rangedBench, clearanceJob), Resume{Take: 1, Takes: []*ledger.Take{&kept}})
+	again.press("mic", 20000)
+	if k := again.tks[len(again.tks)-1]; k.Method != "derived" || k.Verdict != ledger.Undecided || k.Distrusted() != "bush (end of travel)" {
+		t.Errorf("after a restart: %+v", k)
+	}
+}

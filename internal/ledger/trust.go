@@ -1,0 +1,43 @@
+package ledger
+
+import "strings"
+
+// What a take's note says of itself, so that it is known again of a kept take.
+const (
+	notTrusted = "not trusted: "
+	toDecide   = "would decide it: "
+)
+
+// Distrust notes why a take's readings are no result, such as of a gauge at the
+// end of its travel. A distrusted take has no pass or fail, nor has what is worked
+// out from it.
+func (t *Take) Distrust(why string) { t.note(notTrusted + why) }
+
+// Distrusted is why a take is not trusted, "" where it is.
+func (t *Take) Distrusted() string { return t.noted(notTrusted) }
+
+// Settle notes what would decide an undecided take.
+func (t *Take) Settle(by string) {
+	if by != "" {
+		t.note(toDecide + by)
+	}
+}
+
+// Settles is what would decide an undecided take, "" where nothing is said of it.
+func (t *Take) Settles() string { return t.noted(toDecide) }
+
+func (t *Take) note(s string) {
+	if t.Note != "" {
+		t.Note += "; "
+	}
+	t.Note += s
+}
+
+func (t *Take) noted(what string) string {
+	for item := range strings.SplitSeq(t.Note, "; ") {
+		if rest, ok := strings.CutPrefix(item, what); ok {
+			return rest
+		}
+	}
+	return ""
+}
