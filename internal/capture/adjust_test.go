@@ -66,7 +66,7 @@ func TestAnEndPlayIsSetAndLocked(t *testing.T) {
 	if last := r.guides[len(r.guides)-1]; last.Where != method.WhereIn || !last.Sure || last.Way != method.Lock {
 		t.Errorf("0.055 mm: %+v", last)
 	}
-	if k := r.tks[1]; k.Verdict != ledger.Undecided || !strings.Contains(k.Note, "before the lock") {
+	if k := r.tks[1]; k.Verdict != ledger.Undecided || !strings.Contains(k.Note, "before the lock") || k.Settles() != "a take after the lock is fastened" {
 		t.Errorf("a take with the lock open: %v, %q", k.Verdict, k.Note)
 	}
 	if !slices.Contains(r.said, SaidLock) {

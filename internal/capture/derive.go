@@ -52,6 +52,8 @@ func (c *Capture) deriveOne(d derivation, out *Out) {
 	verdict := judge(t, res.Combined, spec)
 	if len(doubts) > 0 {
 		distrust(t, strings.Join(doubts, ", "))
+	} else if t.Verdict == ledger.Undecided {
+		t.Settle(metrology.Settle(metrology.Question{Value: t.Result, Combined: res.Combined, Limits: spec.Limits, Confidence: spec.Confidence, Method: t.Method, Unit: t.Unit}))
 	}
 	if !c.Unheard {
 		t.Say = metrology.Words(t, verdict, res.Combined)

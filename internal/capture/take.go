@@ -39,15 +39,13 @@ func (c *Capture) finish(res *method.Result, out *Out) {
 	if res.NoVerdict != "" {
 		distrust(t, res.NoVerdict)
 	} else if t.Verdict == ledger.Undecided && !c.adjust.open {
-		t.Note = join(t.Note, metrology.Settle(metrology.Question{
-			Value: t.Result, Combined: comb, Limits: limitsOf(c.spec), Confidence: c.spec.Confidence,
-			Strokes: t.Strokes, Step: c.step(), Unit: t.Unit,
-		}))
+		t.Settle(metrology.Settle(c.question(t, comb)))
 	}
 	if c.adjust.open && t.Verdict == ledger.Pass {
 		// Locking moves the play, so what is set is not yet what stays.
 		t.Verdict, t.Side = ledger.Undecided, ""
 		t.Note = join(t.Note, "in the band before the lock is fastened")
+		t.Settle("a take after the lock is fastened")
 		c.adjust.inBand = true
 	}
 	if !c.Unheard {
@@ -111,6 +109,19 @@ func judge(t *ledger.Take, comb metrology.Combined, spec method.Spec) metrology.
 		t.Note = join(t.Note, "simple rule: the result alone was compared")
 	}
 	return v
+}
+
+// question asks what would decide a measured take.
+func (c *Capture) question(t *ledger.Take, comb metrology.Combined) metrology.Question {
+	q := metrology.Question{
+		Value: t.Result, Combined: comb, Limits: limitsOf(c.spec), Confidence: c.spec.Confidence,
+		Method: t.Method, Step: c.step(), Unit: t.Unit,
+		Provable: ofDifference(c.spec) && !c.spec.Gauge.HasErrorLocal,
+	}
+	if t.Method == method.Play || t.Method == method.EndPlay { // a turn's or a pull's are its readings
+		q.Strokes = t.Strokes
+	}
+	return q
 }
 
 // distrust takes back the verdict of a take whose readings are no result. Without

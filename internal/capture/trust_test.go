@@ -7,6 +7,7 @@ import (
 
 	"thouwright/internal/ledger"
 	"thouwright/internal/quantity"
+	"thouwright/internal/simulate"
 )
 
 const rangedBench = `
@@ -80,5 +81,35 @@ func TestNothingPassesOnASizeAtTheEndOfTravel(t *testing.T) {
 	again.press("mic", 20000)
 	if k := again.tks[len(again.tks)-1]; k.Method != "derived" || k.Verdict != ledger.Undecided || k.Distrusted() != "bush (end of travel)" {
 		t.Errorf("after a restart: %+v", k)
+	}
+}
+
+// What would decide a derived value is said, of the input that leaves it open; and of a
+// pull no strokes are asked for.
+func TestAnUndecidedTakeSaysWhatWouldDecideIt(t *testing.T) {
+	r := rigOn(t, benchAndSheet(t, strings.Replace(rangedBench, "0..25", "0..32", 1), clearanceJob), Resume{})
+	r.press("mic", 20010)
+	r.press("mic", 20000)
+	r.wantTakes(3)
+	if k := r.tks[2]; k.Verdict != ledger.Undecided || k.Settles() == "" || ledger.LiveTakeOf(k)["settles"] != k.Settles() {
+		t.Errorf("0.010 in 0.009..0.050 mm: %s, note %q", k.Verdict, k.Note)
+	}
+
+	r = rigOn(t, benchAndSheet(t, rangedBench+"\n[[gauge]]\nname = \"pull\"\nport = \"/dev/full\"\ndriver = \"signed-decimal\"\nunit = \"N\"\nstep = \"0.001 N\"\nerror = \"0.001 N\"\n",
+		"number = \"T-3\"\n[[component]]\nname = \"hub\"\n[[component.check]]\nname = \"drag\"\nmethod = \"drag\"\ngauge = \"pull\"\nlimits = \"..1.98 N\"\n"), Resume{})
+	var p simulate.Path
+	p.Hold(1, 0, 0)
+	for i := range 8 {
+		p.Glide(1.97+0.07*math.Sin(float64(i)*2.4), 0.5) // of one pull
+		p.Hold(0.5, 0, 0)
+	}
+	p.Glide(0, 0.2)
+	p.Hold(2, 0, 0)
+	r.readsIn("pull", quantity.N, &p)
+	if len(r.tks) == 0 || r.tks[0].Verdict != ledger.Undecided {
+		t.Fatalf("a pull of about 1.97 N against 1.98: %d takes, %+v", len(r.tks), *r.tks[0])
+	}
+	if by := r.tks[0].Settles(); by == "" || strings.Contains(by, "stroke") {
+		t.Errorf("a pull: would decide it: %q", by)
 	}
 }

@@ -28,7 +28,7 @@ func zoneLine(s method.Spec, step float64, show quantity.Unit) string {
 		ErrorLocal: local,
 		Error:      s.Gauge.Error,
 		Hysteresis: s.Gauge.Hysteresis,
-		Difference: s.Method != method.Size && s.Method != method.Drag || s.HasMaster,
+		Difference: ofDifference(s),
 		Limits:     lim,
 		Confidence: s.Confidence,
 		Rule:       s.Rule,
@@ -38,6 +38,11 @@ func zoneLine(s method.Spec, step float64, show quantity.Unit) string {
 	}
 	ask.Other = append(ask.Other, s.SetUp(nearLimits(lim))...)
 	return metrology.DecisionZone(ask).In(s.Unit, show)
+}
+
+// ofDifference tells whether a result is a difference of its gauge's readings.
+func ofDifference(s method.Spec) bool {
+	return s.Method != method.Size && s.Method != method.Drag || s.HasMaster
 }
 
 // furthest is how far apart the readings may lie whose difference is judged.

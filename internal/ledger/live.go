@@ -199,6 +199,9 @@ func LiveTakeOf(t *Take) LiveTake {
 	m := LiveTake(TakeFields(t))
 	m["say"] = t.Say
 	m["sound"] = t.Sound
+	if by := t.Settles(); by != "" {
+		m["settles"] = by
+	}
 	if t.Bound {
 		m["bound"] = "1"
 	}

@@ -3,6 +3,7 @@ package metrology
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"thouwright/internal/ledger"
 	"thouwright/internal/quantity"
@@ -14,8 +15,10 @@ type Question struct {
 	Combined   Combined
 	Limits     Limits // with OpenLow already applied
 	Confidence float64
-	Strokes    int     // used so far; 0 where the method has none
+	Method     string  // play, size, … as the sheet says
+	Strokes    int     // used so far; 0 where more cannot be asked for
 	Step       float64 // the gauge's, 0 where not known
+	Provable   bool    // a proof of the gauge over a short movement would count, and is not given
 	Unit       quantity.Unit
 	Show       quantity.Unit // the display unit; None: Unit
 }
@@ -29,7 +32,8 @@ const hopeless = 1.0 / 20
 
 // Settle says what would decide an undecided result, supposing that the value
 // stays where it is: more strokes, a finer gauge, a proof of the gauge's error,
-// or nothing (a value on its limit). It is "" for a result that is decided.
+// or nothing (a value on its limit). It goes on from "would decide it: ", and is
+// "" for a result that is decided.
 func Settle(q Question) string {
 	decided := func(c Combined) bool {
 		v := Decide(q.Value, c, q.Limits, q.Confidence, Guarded)
@@ -39,49 +43,133 @@ func Settle(q Question) string {
 		return ""
 	}
 	if math.IsInf(q.Combined.U, 1) {
-		return "its uncertainty is not known: measure again"
+		return "to measure again: its uncertainty is not known"
 	}
 	say := speaker(q.Unit, q.Show, q.Combined.U)
 	scaled := func(k float64, names ...string) Combined { return q.Combined.Parts.scale(k, names...).Combine() }
 
 	if q.Combined.UpperBound {
 		if s := q.finerStep(say, decided); s > 0 {
-			return "a gauge with a step of " + stepText(say, s) + " would decide it"
+			return "a gauge with a step of " + stepText(say, s)
 		}
-		return "only a much finer gauge could decide it"
+		return "only a much finer gauge"
 	}
 	// More strokes shrink the scatter alone.
 	if q.Strokes > 0 {
 		for n := q.Strokes + 2; n <= q.Strokes+moreStrokes; n += 2 {
 			if decided(q.Combined.Parts.withStrokes(q.Strokes, n).Combine()) {
-				return fmt.Sprintf("%d more strokes would decide it", n-q.Strokes)
+				return fmt.Sprintf("%d more strokes", n-q.Strokes)
 			}
 		}
 	}
 	if s := q.finerStep(say, decided); s > 0 {
-		return "a gauge with a step of " + stepText(say, s) + " would decide it"
+		return "a gauge with a step of " + stepText(say, s)
 	}
 	if decided(scaled(0, PartTemperature)) {
-		return "let the part come to the temperature of gauge and room, or measure its own: temperature leaves this open"
+		return "the part at the temperature of gauge and room, or its own measured: temperature leaves this open"
+	}
+	if s := q.better(decided); s != "" {
+		return s
 	}
 	if decided(scaled(0, PartError, PartErrorAssumed, PartHysteresis)) {
-		return "prove the gauge over a short movement: its error, not its step, leaves this open"
+		return q.truer() + ": its error, not its step, leaves this open"
 	}
 	// Everything smaller: how small? Nobody measures the same part twenty times
 	// better.
-	lo, hi := 0.0, 1.0
 	if !decided(scaled(hopeless)) {
-		return "the result lies on its limit: a finer gauge is not likely to decide it; correct the part or ask who set the limit"
+		return "no better gauge is likely to: the result lies on its limit, so correct the part or ask who set the limit"
 	}
-	for range 16 { // to a part in 65 thousand
-		m := (lo + hi) / 2
-		if decided(scaled(m)) {
+	k := least(func(k float64) bool { return decided(scaled(k)) })
+	return q.known("", k, q.Combined.U95) + ": " + q.steadier()
+}
+
+// known is an uncertainty that has to come down to k times itself.
+func (q Question) known(what string, k, u95 float64) string {
+	if what == "" {
+		what = "the result"
+	}
+	return what + " known to " + speaker(q.Unit, q.Show, u95*k).full(u95*k) + " instead of " + speaker(q.Unit, q.Show, u95).bare(u95)
+}
+
+// steadier is what makes every part of the uncertainty smaller.
+func (q Question) steadier() string {
+	switch q.Method {
+	case "size":
+		return "a finer gauge and steadier gauging"
+	case "run-out":
+		return "a finer gauge and a slower turn"
+	case "drag":
+		return "a finer gauge and a steadier pull"
+	case "derived":
+		return "measure closer what it is worked out from"
+	}
+	return "a finer gauge and steadier strokes"
+}
+
+// truer is what makes the gauge's error smaller.
+func (q Question) truer() string {
+	switch {
+	case q.Provable:
+		return "a proof of the gauge over a short movement"
+	case q.Method == "size":
+		return "a truer gauge, or a master nearer to the size"
+	}
+	return "a truer gauge"
+}
+
+// better is the one input of a derived value that leaves it open most, and how well
+// it has to be known; "" where no one of them alone would decide it.
+func (q Question) better(decided func(Combined) bool) string {
+	if q.Method != "derived" {
+		return ""
+	}
+	of := map[string]Budget{}
+	most, u := "", 0.0
+	for _, p := range q.Combined.Parts {
+		in, _ := inputOf(p)
+		of[in] = append(of[in], p)
+	}
+	for in, b := range of {
+		if c := b.Combine(); c.U > u || c.U == u && in < most {
+			most, u = in, c.U
+		}
+	}
+	only := func(k float64) Combined {
+		out := make(Budget, len(q.Combined.Parts))
+		for i, p := range q.Combined.Parts {
+			if in, _ := inputOf(p); in == most {
+				p.U, p.Value = p.U*k, p.Value*k
+			}
+			out[i] = p
+		}
+		return out.Combine()
+	}
+	if len(of) < 2 || !decided(only(hopeless)) {
+		return ""
+	}
+	return q.known(most, least(func(k float64) bool { return decided(only(k)) }), of[most].Combine().U95)
+}
+
+// inputOf takes a part of a derived value apart: whose it is, and its name there.
+// What several share, or a whole input, is one thing by itself.
+func inputOf(p Part) (input, name string) {
+	if i := strings.LastIndex(p.Name, ": "); i >= 0 {
+		return p.Name[:i], p.Name[i+2:]
+	}
+	return p.Name, p.Name
+}
+
+// least is the largest scale below 1, to a part in 65 thousand, that ok lets pass.
+func least(ok func(k float64) bool) float64 {
+	lo, hi := 0.0, 1.0
+	for range 16 {
+		if m := (lo + hi) / 2; ok(m) {
 			lo = m
 		} else {
 			hi = m
 		}
 	}
-	return "the uncertainty must come down from " + say.full(q.Combined.U95) + " to " + speaker(q.Unit, q.Show, q.Combined.U95*lo).bare(q.Combined.U95*lo) + ": a finer gauge and steadier strokes"
+	return lo
 }
 
 // finerStep is a step of the 1-2-5 row (in the unit shown), finer than the
@@ -114,8 +202,9 @@ func (b Budget) scale(k float64, names ...string) Budget {
 	out := make(Budget, len(b))
 	for i, p := range b {
 		named := len(names) == 0
+		_, own := inputOf(p)
 		for _, n := range names {
-			named = named || p.Name == n || n == PartTemperature && isTemperature(p)
+			named = named || own == n || strings.HasPrefix(own, n+", ") // of a temperature, or shared by several
 		}
 		if named {
 			p.U, p.Value = p.U*k, p.Value*k

@@ -20,10 +20,12 @@ func (r *Record) Remains() []string {
 			open = append(open, p.Whole())
 		case t.Verdict == ledger.Fail:
 			out = append(out, fmt.Sprintf("%s: %s, %s.%s", capital(p.Whole()), t.StandsBoth(), words(t), r.notSince(p)))
+		case t.Distrusted() != "":
+			out = append(out, fmt.Sprintf("%s: %s is not to be trusted (%s); measure it again.%s", capital(p.Whole()), t.StandsBoth(), t.Distrusted(), r.notSince(p)))
 		case t.Verdict == ledger.Undecided:
 			s := fmt.Sprintf("%s: %s is not decided; it %s.", capital(p.Whole()), t.StandsBoth(), words(t))
-			if t.Note != "" {
-				s += " What would decide it: " + strings.TrimSuffix(t.Note, ".") + "."
+			if by := t.Settles(); by != "" {
+				s += " What would decide it: " + by + "."
 			}
 			out = append(out, s+r.notSince(p))
 		}

@@ -117,7 +117,7 @@ func (s *scene) measure(stage string, component, check, position int, result, sc
 	v := metrology.Decide(result, all, spec.Limits, 0.95, metrology.Guarded)
 	t.Verdict, t.Side, t.PIn, t.PBelow, t.PAbove = v.Verdict, v.Side, v.PIn, v.PBelow, v.PAbove
 	if v.Verdict == ledger.Undecided {
-		t.Note = metrology.Settle(metrology.Question{Value: result, Combined: all, Limits: spec.Limits, Confidence: 0.95, Strokes: 6, Unit: spec.Unit})
+		t.Settle(metrology.Settle(metrology.Question{Value: result, Combined: all, Limits: spec.Limits, Confidence: 0.95, Strokes: 6, Unit: spec.Unit}))
 	}
 	for _, p := range budget {
 		t.Budget = append(t.Budget, ledger.BudgetLine{Part: p.Name, Value: p.Value, Unit: spec.Unit, Distribution: p.Shape.String(), Divisor: p.Divisor, U: p.U, Dof: p.Dof})

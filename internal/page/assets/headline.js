@@ -20,7 +20,7 @@ export function takeLine(t, display) {
 
 function verdict(t, st) {
   const asks = (st.suggest ?? []).find(s => t.verdict !== 'pass' && s.component === t.component && s.check === t.check && s.position.includes(t.position))
-  const lines = [t.say || '', takeLine(t, st.unit)].filter(Boolean)
+  const lines = [t.say || '', t.settles ? `would decide it: ${t.settles}` : '', takeLine(t, st.unit)].filter(Boolean)
   return { take: t, kind: t.verdict || 'none', word: verdictWord(t.verdict), shape: shapeOf(t.verdict, t.side, t.method), lines, asks }
 }
 

@@ -77,7 +77,7 @@ function detail(c, p) {
         const r = result(t.result, t.u95, t.unit, st.unit)
         const by = p.takes.find(o => o.replaces === t.take)
         return h('tr', { class: by ? 'gone' : '' }, h('td', null, t.take), h('td', null, new Date(t.time).toLocaleString(undefined, { dateStyle: 'medium', timeStyle: 'short' })), staged ? h('td', null, t.stage) : null, h('td', { class: 'figs' }, `${r.text} ${r.u ? `± ${r.u} ` : ''}${r.unit}`),
-          h('td', { class: 'strokes' }, t.strokes + (Number(t.left_out) ? ` (${t.left_out} left out)` : '')), h('td', null, verdictWord(t.verdict).toLowerCase(), t.say ? h('div', { class: 'soft' }, t.say) : null), h('td', null, by ? `replaced by ${by.take}` : t.replaces ? `replaces ${t.replaces}` : ''))
+          h('td', { class: 'strokes' }, t.strokes + (Number(t.left_out) ? ` (${t.left_out} left out)` : '')), h('td', null, verdictWord(t.verdict).toLowerCase(), t.say ? h('div', { class: 'soft' }, t.say) : null, t.settles ? h('div', { class: 'soft' }, `would decide it: ${t.settles}`) : null), h('td', null, by ? `replaced by ${by.take}` : t.replaces ? `replaces ${t.replaces}` : ''))
       })))),
     h('div', { class: 'row' },
       h('button', { class: 'main', disabled: !mayWork, onclick: async () => { if (await act('position', where, 'now here')) { close(); go('bench') } } }, 'Measure here'),
