@@ -29,6 +29,7 @@ func zoneLine(s method.Spec, step float64, show quantity.Unit) string {
 		Error:      s.Gauge.Error,
 		Hysteresis: s.Gauge.Hysteresis,
 		Difference: ofDifference(s),
+		Master:     s.Method == method.Size && !s.HasMaster,
 		Limits:     lim,
 		Confidence: s.Confidence,
 		Rule:       s.Rule,

@@ -61,3 +61,27 @@ func TestTheZoneHoldsTheWholeSetUp(t *testing.T) {
 		t.Errorf("a drag with a gauge wrong by 0.4 N·m: %q", line)
 	}
 }
+
+// The remedy is one that would help: no proof of a short movement for a size that is
+// read outright, nor for a gauge that has one; and the simple rule promises nothing.
+func TestTheZoneAdvisesWhatHelps(t *testing.T) {
+	size := method.Spec{Method: method.Size, Unit: quantity.MM, Confidence: 0.95, Limits: metrology.Limits{Low: 31.975, High: 31.991},
+		Gauge: method.Gauge{Step: 0.01, Error: 0.02, HasError: true}}
+	if line := zoneLine(size, 0.01, quantity.MM); !strings.Contains(line, "compare with a master of about this size") || strings.Contains(line, "prove") {
+		t.Errorf("a size read outright: %q", line)
+	}
+	play := method.Spec{Method: method.Play, Unit: quantity.MM, Confidence: 0.95, Limits: metrology.Limits{Low: 0.009, High: 0.020},
+		Gauge: method.Gauge{Step: 0.001, Error: 0.02, HasError: true}}
+	if line := zoneLine(play, 0.001, quantity.MM); !strings.Contains(line, "prove the gauge's error over a short movement") {
+		t.Errorf("a whole travel's error: %q", line)
+	}
+	proven := play
+	proven.Gauge = method.Gauge{Step: 0.001, ErrorLocal: 0.02, HasErrorLocal: true}
+	if line := zoneLine(proven, 0.001, quantity.MM); !strings.HasSuffix(line, "a finer step alone would not do: use a better gauge") {
+		t.Errorf("proven, and poor: %q", line)
+	}
+	play.Rule = metrology.Simple
+	if line := zoneLine(play, 0.001, quantity.MM); strings.Contains(line, "0.0000") || !strings.Contains(line, "the result alone is compared") {
+		t.Errorf("the simple rule: %q", line)
+	}
+}

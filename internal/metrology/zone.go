@@ -18,6 +18,7 @@ type Ask struct {
 	Hysteresis float64
 	Other      Budget // repeatability, angles, master: what else is known beforehand
 	Difference bool   // the result is a difference of readings (play, run-out), not one reading
+	Master     bool   // a master to compare with would make it one
 	Limits     Limits // with OpenLow already applied where the method calls for it
 	Confidence float64
 	Rule       Rule
@@ -35,6 +36,7 @@ type Zone struct {
 	Budget     Budget
 	Assumed    bool // the gauge's error was not given: one step assumed
 	Confidence float64
+	Simple     bool // the result alone is compared, whatever the gauge
 	limits     Limits
 	ask        Ask
 }
@@ -46,7 +48,7 @@ func DecisionZone(a Ask) Zone {
 	c := b.Combine()
 	z := Zone{Budget: b, U: c.U, Assumed: assumed, Confidence: a.Confidence, limits: a.Limits}
 	if a.Rule == Simple {
-		z.Low, z.High, z.Share = a.Limits.Low, a.Limits.High, 1
+		z.Low, z.High, z.Share, z.Simple = a.Limits.Low, a.Limits.High, 1, true
 		return z
 	}
 	z.Low, z.High, z.Empty = passing(c, a.Limits, a.Confidence)
@@ -195,6 +197,9 @@ func (z Zone) In(from, to quantity.Unit) string {
 	if z.limits.None() {
 		return "no limits are set"
 	}
+	if z.Simple {
+		return "the result alone is compared (simple rule): nothing is left for the gauge's uncertainty, which is " + say.full(z.Budget.Combine().U95) + " at best"
+	}
 	// A width that is just too small must not read as if it were enough.
 	fine := say
 	fine.places++
@@ -212,7 +217,7 @@ func (z Zone) In(from, to quantity.Unit) string {
 	case z.StepNeeded > 0:
 		remedy = fmt.Sprintf("; a gauge with a step of %s would do", z.step(say))
 	default:
-		remedy = "; a finer step alone would not do: prove the gauge's error over a short movement, or use a better gauge"
+		remedy = "; a finer step alone would not do: " + z.ask.remedy()
 	}
 	switch {
 	case z.Empty:
@@ -225,6 +230,17 @@ func (z Zone) In(from, to quantity.Unit) string {
 		return "can pass from " + say.full(z.Low) + " up" + remedy + assumed
 	}
 	return "can pass from " + say.bare(z.Low) + " to " + say.full(z.High) + ", and serve limits down to " + finest + " apart" + remedy + assumed
+}
+
+// remedy is what helps where the gauge's error does not leave enough.
+func (a Ask) remedy() string {
+	switch {
+	case a.Difference && a.ErrorLocal == 0:
+		return "prove the gauge's error over a short movement, or use a better gauge"
+	case a.Master:
+		return "compare with a master of about this size, or use a better gauge"
+	}
+	return "use a better gauge"
 }
 
 func (z Zone) step(say speech) string {
