@@ -2,7 +2,9 @@ package config
 
 import (
 	"path/filepath"
+	"regexp"
 	"sort"
+	"strconv"
 	"strings"
 
 	"thouwright/internal/form"
@@ -11,6 +13,18 @@ import (
 
 // Problem is one mistake in a file, in one line. A warning refuses nothing.
 type Problem = ledger.Problem
+
+var fileLine = regexp.MustCompile(`^(.+?\.toml)(?::(\d+))?: (.*)$`)
+
+// ProblemOf takes an error that says 'file:line: text' apart.
+func ProblemOf(err error) Problem {
+	m := fileLine.FindStringSubmatch(err.Error())
+	if m == nil {
+		return Problem{Text: err.Error()}
+	}
+	line, _ := strconv.Atoi(m[2])
+	return Problem{File: m[1], Line: line, Text: m[3]}
+}
 
 // Refused tells whether any of the problems is more than a warning.
 func Refused(ps []Problem) bool {

@@ -44,6 +44,10 @@ func Validate(b *Bench, j *Job, cat *drivers.Catalogue) []Problem {
 // driver checks a gauge's driver, and the gauge's unit against it.
 func (f *finder) driver(i int, g *Gauge, cat *drivers.Catalogue) {
 	d, err := cat.Find(g.Driver)
+	if broken := cat.Broken(g.Driver); broken != nil {
+		f.add(path("gauge", i, "driver"), "gauge %q: its driver has a mistake: %v", g.Name, broken)
+		return
+	}
 	if err != nil {
 		var names []string
 		for _, d := range cat.All() {

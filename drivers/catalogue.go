@@ -19,6 +19,7 @@ var builtIn embed.FS
 // Catalogue is the drivers by name: the built-in ones and, on top, a user's.
 type Catalogue struct {
 	byName map[string]*Driver
+	broken map[string]error // a user's own with a mistake, by the file's name
 }
 
 var builtInOnce = sync.OnceValue(func() *Catalogue {
@@ -46,9 +47,10 @@ func BuiltIn() *Catalogue { return builtInOnce() }
 
 // Load is the built-in drivers and those of the folder dir, which win over
 // built-in ones of the same name. A broken file is one error and takes nothing
-// else down. "" is no folder.
+// else down; no built-in driver stands in for it, which may read otherwise. "" is
+// no folder.
 func Load(dir string) (*Catalogue, []error) {
-	c := &Catalogue{byName: map[string]*Driver{}}
+	c := &Catalogue{byName: map[string]*Driver{}, broken: map[string]error{}}
 	for name, d := range BuiltIn().byName {
 		c.byName[name] = d
 	}
@@ -68,6 +70,7 @@ func Load(dir string) (*Catalogue, []error) {
 		d, err := ReadFile(f)
 		if err != nil {
 			errs = append(errs, err)
+			c.broken[fileName(f)] = err
 			continue
 		}
 		if was, ok := from[d.Name]; ok {
@@ -77,8 +80,18 @@ func Load(dir string) (*Catalogue, []error) {
 		from[d.Name] = f
 		c.byName[d.Name] = d
 	}
+	for name := range c.broken {
+		if _, ok := from[name]; ok { // another file bears the name
+			delete(c.broken, name)
+			continue
+		}
+		delete(c.byName, name)
+	}
 	return c, errs
 }
+
+// fileName is the name a driver has where its file gives none.
+func fileName(file string) string { return strings.TrimSuffix(filepath.Base(file), ".toml") }
 
 // ReadFile reads and compiles one driver file.
 func ReadFile(file string) (*Driver, error) {
@@ -91,17 +104,28 @@ func ReadFile(file string) (*Driver, error) {
 
 // With is the catalogue with other drivers in the place of those of their names.
 func (c *Catalogue) With(others ...*Driver) *Catalogue {
-	all := &Catalogue{byName: maps.Clone(c.byName)}
+	all := &Catalogue{byName: maps.Clone(c.byName), broken: c.broken}
 	for _, d := range others {
 		all.byName[d.Name] = d
 	}
 	return all
 }
 
+// Broken is the mistake in the user's own driver file of that name; nil for none.
+func (c *Catalogue) Broken(name string) error {
+	if _, whole := c.byName[name]; whole {
+		return nil
+	}
+	return c.broken[name]
+}
+
 // Find is the driver of that name.
 func (c *Catalogue) Find(name string) (*Driver, error) {
 	if d, ok := c.byName[name]; ok {
 		return d, nil
+	}
+	if err := c.Broken(name); err != nil {
+		return nil, err
 	}
 	names := keysOf(c.byName)
 	return nil, fmt.Errorf("unknown driver %q%s; expected one of %s", name, didYouMean(name, names), strings.Join(names, ", "))

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"path/filepath"
 	"regexp"
 	"slices"
 	"strconv"
@@ -245,7 +244,7 @@ func parse(file string, text []byte, lines form.Lines) (*Driver, error) {
 			return nil, wrongAt([]any{k}, "is no table; expected [%s] and its words below it, each as \"word\" = \"…\"%s", k, more)
 		}
 	}
-	name := strings.TrimSuffix(filepath.Base(file), ".toml")
+	name := fileName(file)
 	if f.Name != "" {
 		name = f.Name
 	}

@@ -208,6 +208,13 @@ func TestCatalogue(t *testing.T) {
 	if d, err := c.Find("signed-decimal"); err != nil || d.About != "mine too" {
 		t.Errorf("a user's own does not win: %v %v", d, err)
 	}
+	if d, err := c.Find("broken"); err == nil || c.Broken("broken") != err || !strings.Contains(err.Error(), "broken.toml:1:") {
+		t.Errorf("broken: %v %v", d, err)
+	}
+	write("signed-decimal.toml", "pattern = '{value'\n")
+	if c, _ := Load(dir); c.Broken("signed-decimal") == nil || c.Broken("mine") != nil {
+		t.Errorf("a built-in driver stands in for the user's broken one")
+	}
 	if _, err := c.Find("signed-decimel"); err == nil || !strings.Contains(err.Error(), "did you mean signed-decimal?") {
 		t.Errorf("%v", err)
 	}

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
-	"regexp"
 	"strconv"
 
 	"thouwright/config"
@@ -111,7 +110,7 @@ func (r *checked) all(benchFile, job string) {
 func (r *checked) driver(name string) {
 	d, err := findDriver(name)
 	if err != nil {
-		p := problemOf(err)
+		p := config.ProblemOf(err)
 		r.file(name, "driver", "", []config.Problem{p})
 		return
 	}
@@ -121,7 +120,7 @@ func (r *checked) driver(name string) {
 func (r *checked) examples(d *drivers.Driver) {
 	var ps []config.Problem
 	for _, err := range d.CheckExamples() {
-		ps = append(ps, problemOf(err))
+		ps = append(ps, config.ProblemOf(err))
 	}
 	r.file(d.File, "driver", fmt.Sprintf("%d examples", len(d.Examples)), ps)
 }
@@ -134,7 +133,7 @@ func (r *checked) drivers(bench *config.Bench) *drivers.Catalogue {
 	}
 	cat, errs := drivers.Load(dir)
 	for _, err := range errs {
-		p := problemOf(err)
+		p := config.ProblemOf(err)
 		r.file(p.File, "driver", "", []config.Problem{p})
 	}
 	for _, d := range cat.All() {
@@ -193,15 +192,3 @@ func (r *checked) file(file, kind, says string, ps []config.Problem) {
 }
 
 func (r *checked) add(p config.Problem) { r.Problems = append(r.Problems, p) }
-
-var fileLine = regexp.MustCompile(`^(.+?\.toml)(?::(\d+))?: (.*)$`)
-
-// problemOf takes 'file:line: text' apart.
-func problemOf(err error) config.Problem {
-	m := fileLine.FindStringSubmatch(err.Error())
-	if m == nil {
-		return config.Problem{Text: err.Error()}
-	}
-	line, _ := strconv.Atoi(m[2])
-	return config.Problem{File: m[1], Line: line, Text: m[3]}
-}

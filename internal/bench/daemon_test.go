@@ -35,6 +35,7 @@ type rig struct {
 	clock  *Clock
 	open   gauge.Opener // nil: the real one
 	given  *Clock       // nil: a fresh one at each start
+	log    zerolog.Logger
 }
 
 // speed is how much faster than life the simulated hands work in these tests.
@@ -106,7 +107,7 @@ func (r *rig) start(tapes bool) {
 	}
 	go func() {
 		r.ended <- Run(ctx, Options{
-			BenchFile: filepath.Join(r.dir, "bench.toml"), Job: "R-1", Tapes: tapes, Clock: r.clock, Log: zerolog.Nop(), Open: r.open,
+			BenchFile: filepath.Join(r.dir, "bench.toml"), Job: "R-1", Tapes: tapes, Clock: r.clock, Log: r.log, Open: r.open,
 			Ready: func(d *Daemon, url string) { r.d, r.url = d, url; close(ready) },
 		})
 	}()

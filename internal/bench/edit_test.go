@@ -231,3 +231,53 @@ func TestTapePortBeginsWhole(t *testing.T) {
 	}
 	sameAgain(t, r.d.JobDir())
 }
+
+// A driver in use that is edited and broken, or that its own examples no longer
+// bear out, leaves the one before at work, be it called like a built-in one or
+// not, and the mistake's own line is told.
+func TestBrokenDriverLeavesTheOneBefore(t *testing.T) {
+	for _, name := range []string{"mine", "signed-decimal"} {
+		d := newDial(t)
+		said := make(chan string, 100)
+		r := &rig{t: t, dir: t.TempDir(), given: NewClock(1), log: zerolog.New(lines(said))}
+		file := "drivers/" + name + ".toml"
+		good := "pattern = \"V{value}\"\n[[example]]\nbytes = \"V1.5<CR>\"\ngives = [\"1.5\"]\n"
+		r.write(file, good)
+		r.write("bench.toml", fmt.Sprintf(patientBench, strings.Replace(patientGauge("dial-1", d.port, "mm"), `"patient"`, `"`+name+"\"\nerror = \"0.01 mm\"", 1)))
+		r.write("jobs/R-1.toml", rigJob)
+		r.start(false)
+		r.until("up", gaugeIs("up"))
+		fmt.Fprint(d.master, "V1.000\r\nV2.000\r\n")
+		r.shows("dial-1", "2.000")
+		for text, want := range map[string]string{
+			strings.Replace(good, "{value}", "{valu}", 1):      name + ".toml:1: pattern has the unknown field {valu}",
+			strings.Replace(good, "[\"1.5\"]", "[\"1.6\"]", 1): "example 1 gives [1.5]; expected [1.6]",
+		} {
+			r.write(file, text)
+			s := r.until(want, func(l ledger.Live) bool { return len(l.Problems) > 0 })
+			if p := s.Problems[0]; len(s.Problems) != 1 || p.Warning || p.Line == 0 || !strings.Contains(p.String(), want) {
+				t.Errorf("told %q, want one with %q", s.Problems, want)
+			}
+			fmt.Fprint(d.master, "V3.000\r\n")
+			r.shows("dial-1", "3.000")
+			r.write(file, good)
+			r.until("mended", func(l ledger.Live) bool { return len(l.Problems) == 0 })
+			fmt.Fprint(d.master, "V2.000\r\n")
+			r.shows("dial-1", "2.000")
+		}
+		r.stop()
+		close(said)
+		var all string
+		for s := range said {
+			all += s
+		}
+		if strings.Count(all, "the version before goes on") != 2 || strings.Count(all, "the mistake is mended") != 2 {
+			t.Errorf("the terminal says\n%s", all)
+		}
+	}
+}
+
+// lines gives a log's lines to a channel.
+type lines chan string
+
+func (l lines) Write(b []byte) (int, error) { l <- string(b); return len(b), nil }

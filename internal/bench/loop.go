@@ -227,6 +227,7 @@ func (d *Daemon) edited(it item) {
 	}
 	f, problems, at := it.files, it.problems, it.at
 	defer d.publish.now()
+	mended := config.Refused(d.shown.broken)
 	d.shown.broken = problems
 	d.shown.jobs = nil // looked up again
 	if f == nil {
@@ -236,6 +237,9 @@ func (d *Daemon) edited(it item) {
 	f.bench.Page.Listen = listen
 	if string(f.benchText) == string(d.files.benchText) && string(f.jobText) == string(d.files.jobText) && sameDrivers(f, d.files) {
 		d.use(f)
+		if mended {
+			d.log.Info().Msg("the mistake is mended: the files are those in use")
+		}
 		return
 	}
 	if f.job != nil && d.files.job != nil && f.job.Number != d.files.job.Number {

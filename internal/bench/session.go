@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
 	"sync"
 	"time"
 
@@ -205,9 +207,7 @@ func loadFiles(benchFile, job string) (*files, []ledger.Problem) {
 	f := &files{bench: b, benchText: readText(benchFile)}
 	cat, errs := drivers.Load(b.DriverDir)
 	f.cat = cat
-	for _, err := range errs {
-		problems = append(problems, ledger.Problem{File: b.DriverDir, Text: err.Error(), Warning: true})
-	}
+	problems = append(problems, driverProblems(b, cat, errs)...)
 	if job != "" {
 		path, err := config.FindJob(b, job)
 		if err != nil {
@@ -226,6 +226,37 @@ func loadFiles(benchFile, job string) (*files, []ledger.Problem) {
 	}
 	f.problems = problems
 	return f, problems
+}
+
+// driverProblems are the mistakes in the user's own drivers: warnings for those
+// that no gauge needs (config.Validate tells the others), and for a driver in use
+// the examples of its own that it does not bear out.
+func driverProblems(b *config.Bench, cat *drivers.Catalogue, broken []error) (ps []ledger.Problem) {
+	used := map[string]bool{}
+	for _, g := range b.Gauges {
+		used[g.Driver] = true
+	}
+	for name := range used {
+		i := slices.Index(broken, cat.Broken(name))
+		if i >= 0 {
+			broken = slices.Delete(broken, i, i+1)
+		}
+	}
+	for _, err := range broken {
+		p := config.ProblemOf(err)
+		p.Warning = true
+		ps = append(ps, p)
+	}
+	for _, name := range slices.Sorted(maps.Keys(used)) {
+		d, err := cat.Find(name)
+		if b, _ := drivers.BuiltIn().Find(name); err != nil || d == b || len(d.Examples) == 0 {
+			continue
+		}
+		for _, err := range d.CheckExamples() {
+			ps = append(ps, config.ProblemOf(err))
+		}
+	}
+	return ps
 }
 
 // problemsError is a file's mistakes as an error, a line each.
