@@ -9,6 +9,7 @@ import (
 	_ "embed"
 	"errors"
 	"fmt"
+	"io/fs"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -51,6 +52,10 @@ func Run(ctx context.Context, o Options) (jobDir string, err error) {
 	if err != nil {
 		return "", err
 	}
+	benchFile := filepath.Join(dir, "bench.toml")
+	if err := notYours(benchFile); err != nil {
+		return "", err
+	}
 	speed := 1.0
 	if o.Quick {
 		speed = quickSpeed
@@ -64,7 +69,6 @@ func Run(ctx context.Context, o Options) (jobDir string, err error) {
 		return "", err
 	}
 	defer s.close()
-	benchFile := filepath.Join(dir, "bench.toml")
 	number, err := writeFiles(dir, benchFile, s, o.Listen, 1)
 	if err != nil {
 		return "", err
@@ -86,7 +90,7 @@ func Run(ctx context.Context, o Options) (jobDir string, err error) {
 			go func() {
 				defer close(done)
 				defer cancel()
-				s.play(ctx, d, o, dir, benchFile)
+				s.play(ctx, d, o, dir, benchFile, number)
 			}()
 		},
 	})
@@ -105,6 +109,19 @@ func prepare(dir string) (string, error) {
 		return "", fmt.Errorf("demo folder: %w", err)
 	}
 	return filepath.Abs(dir)
+}
+
+// notYours refuses to write over a bench file that no demo wrote.
+func notYours(benchFile string) error {
+	had, err := os.ReadFile(benchFile)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	mark, _, _ := strings.Cut(benchText, "\n")
+	if err == nil && !strings.HasPrefix(string(had), mark) {
+		err = fmt.Errorf("%s is not the demo's and would be written over: give an empty folder", benchFile)
+	}
+	return err
 }
 
 // writeFiles writes the bench file and the sheet of the n-th job.
@@ -180,26 +197,17 @@ func (s *stage) close() {
 }
 
 // play lets the gauges send and the person work, one job after the other.
-func (s *stage) play(ctx context.Context, d *bench.Daemon, o Options, dir, benchFile string) {
-	for i, g := range s.gauges {
-		go g.run(ctx, s.wires[g.name], s.clock.After, uint64(i))
-	}
+func (s *stage) play(ctx context.Context, d *bench.Daemon, o Options, dir, benchFile, number string) {
+	s.send(ctx)
 	for n := 1; ; n++ {
-		p := &person{hands: s.hands, rand: rand.New(rand.NewPCG(uint64(n), 117)), say: o.Say}
-		p.tap = func(ctx context.Context) {
-			// What can't be accepted yet is not: the person hears no take and turns on.
-			_ = d.Do(ctx, ledger.Command{Do: ledger.DoAccept, By: "switch"})
-		}
-		p.step = func(ctx context.Context) { _ = d.Do(ctx, ledger.Command{Do: ledger.DoStep, By: "page"}) }
-		p.ears = listen(ctx, d, func(t ledger.LiveTake) { o.Say(spoken(t)) })
-		p.work(ctx)
+		s.job(ctx, d, o.Say, n)
 		if o.Quick || ctx.Err() != nil {
 			return
 		}
-		o.Say("the job is through; the next one begins in a quarter of a minute")
+		o.Say("the job is through, its folder is " + filepath.Join(dir, "logs", number) + "; the next one begins in a quarter of a minute")
 		sleep(ctx, 15*time.Second)
-		number, err := writeFiles(dir, benchFile, s, o.Listen, n+1)
-		if err == nil {
+		var err error
+		if number, err = writeFiles(dir, benchFile, s, o.Listen, n+1); err == nil {
 			err = d.Do(ctx, ledger.Command{Do: ledger.DoJob, Job: number, By: "demo"})
 		}
 		if err != nil {
@@ -209,6 +217,28 @@ func (s *stage) play(ctx context.Context, d *bench.Daemon, o Options, dir, bench
 			return
 		}
 	}
+}
+
+// send lets the gauges send until ctx is done.
+func (s *stage) send(ctx context.Context) {
+	for i, g := range s.gauges {
+		go g.run(ctx, s.wires[g.name], s.clock.After, uint64(i))
+	}
+}
+
+// job is the n-th job's work. Whoever listens for it stops with it: two would
+// tell every take twice.
+func (s *stage) job(ctx context.Context, d *bench.Daemon, say func(string), n int) {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	p := &person{hands: s.hands, rand: rand.New(rand.NewPCG(uint64(n), 117)), say: say}
+	p.tap = func(ctx context.Context) {
+		// What can't be accepted yet is not: the person hears no take and turns on.
+		_ = d.Do(ctx, ledger.Command{Do: ledger.DoAccept, By: "switch"})
+	}
+	p.step = func(ctx context.Context) { _ = d.Do(ctx, ledger.Command{Do: ledger.DoStep, By: "page"}) }
+	p.ears = listen(ctx, d, func(t ledger.LiveTake) { say(spoken(t)) })
+	p.work(ctx)
 }
 
 // spoken is a take in plain words.
