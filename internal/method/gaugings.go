@@ -32,19 +32,21 @@ const (
 // come back; only a stop does.
 type gaugings struct {
 	rests []motion.Rest
-	agree float64 // rests no further apart are one size
-	near  float64 // and no further are one part
+	open  []float64 // beside each: what a turning point leaves open between two readings
+	agree float64   // rests no further apart are one size
+	near  float64   // and no further are one part
 	// The reading of the master, where the gauge was set to one: a rest there is
 	// neither the part nor a bad gauging of it.
 	hasZero bool
 }
 
 // add remembers a rest.
-func (g *gaugings) add(r motion.Rest) {
+func (g *gaugings) add(r motion.Rest, open float64) {
 	if len(g.rests) == sizeKeep {
 		g.rests = g.rests[:copy(g.rests, g.rests[1:])]
+		g.open = g.open[:copy(g.open, g.open[1:])]
 	}
-	g.rests = append(g.rests, r)
+	g.rests, g.open = append(g.rests, r), append(g.open, open)
 }
 
 // about sorts the rests that belong to the i-th: the most of them that lie, with it,

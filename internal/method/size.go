@@ -25,10 +25,10 @@ type size struct {
 	done    bool
 	reason  string
 	extreme turningPoint
-	turned  float64 // of the extremes: the most that is left open between two readings
-	zero    bool    // the part is gauged: the master is looked at again
+	zero    bool // the part is gauged: the master is looked at again
 	closure float64
 	closed  bool
+	open    float64 // of the master's turning point
 }
 
 func newSize(s Spec, memory, minus *GaugeMemory) *size {
@@ -63,7 +63,7 @@ func (m *size) Reading(r Reading, out *Out) {
 		out.Notes = append(out.Notes, Note{Kind: RestFound, T: r.T})
 		switch {
 		case m.zero:
-			m.looked(g, out)
+			m.looked(g, 0, out)
 		case m.expected(r.Value, r.T, out):
 			m.used, m.leftOut = []motion.Rest{g}, nil
 			out.Notes = append(out.Notes, Note{Kind: StrokeCounted, T: r.T})
@@ -74,13 +74,12 @@ func (m *size) Reading(r Reading, out *Out) {
 	if m.extreme.wanted() {
 		step, step2 := m.steps()
 		if g, open, found := m.extreme.reading(r, m.find.Window(), step+step2); found {
-			m.turned = math.Max(m.turned, open)
 			out.Notes = append(out.Notes, Note{Kind: RestFound, T: m.now})
 			switch {
 			case m.zero:
-				m.looked(g, out)
+				m.looked(g, open, out)
 			case m.expected(g.Value, m.now, out):
-				m.gauged(g, out)
+				m.gauged(g, open, out)
 			}
 		}
 		return
@@ -113,12 +112,12 @@ func (m *size) events(ev motion.Event, out *Out) {
 	m.moved, m.away = false, r.Value
 	out.Notes = append(out.Notes, Note{Kind: RestFound, T: m.now})
 	if m.zero {
-		m.looked(r, out)
+		m.looked(r, 0, out)
 		return
 	}
 	if m.expected(r.Value, m.now, out) {
 		m.live = true
-		m.gauged(r, out)
+		m.gauged(r, 0, out)
 	}
 }
 
@@ -160,11 +159,11 @@ func (m *size) shown(v float64) float64 {
 	return v
 }
 
-// gauged takes a rest that may be the part's.
-func (m *size) gauged(r motion.Rest, out *Out) {
+// gauged takes a rest that may be the part's, with what its turning leaves open.
+func (m *size) gauged(r motion.Rest, open float64, out *Out) {
 	m.seen.agree = m.agree()
 	m.seen.near = math.Max(sizeNear*2*m.spec.twoMicron(), sizeNearCoarse*m.seen.agree)
-	m.seen.add(r)
+	m.seen.add(r, open)
 	same, near := m.seen.about(len(m.seen.rests) - 1)
 	m.reason = "" // of an earlier one, or of the open instrument between
 	note := Note{Kind: StrokeCounted, T: m.now}
@@ -196,15 +195,16 @@ func (m *size) gaugedEnough(out *Out) {
 	m.finish(out)
 }
 
-// looked takes the reading of the master: how far the zero has moved.
-func (m *size) looked(r motion.Rest, out *Out) {
+// looked takes the reading of the master, with what its turning leaves open: how far
+// the zero has moved.
+func (m *size) looked(r motion.Rest, open float64, out *Out) {
 	most := 5 * m.agree()
 	fromPart := math.Abs(r.Value - meanOf(m.used))
 	switch v := math.Abs(r.Value); {
 	case v > m.agree() && fromPart <= m.agree():
 		m.reason = "that is the part once more: now look at the master (or set the gauge to it again and start over)"
 	case v <= most:
-		m.closure, m.closed = r.Value, true
+		m.closure, m.closed, m.open = r.Value, true, open
 		m.finish(out)
 		return
 	case fromPart > most:
@@ -246,7 +246,7 @@ func (m *size) finish(out *Out) {
 		b = append(b, readingError(g, step))
 	}
 	b = append(b, metrology.Rect(metrology.PartHysteresis, g.Hysteresis), metrology.Gauss(metrology.PartRepeatability, g.Repeatability))
-	b = append(b, metrology.Rect(PartTurning, m.turned))
+	b = append(b, metrology.Rect(PartTurning, m.openAtTurning()))
 	if g := m.spec.Minus; g != nil {
 		b = append(b, readingError(*g, step2), metrology.Rect(metrology.PartHysteresis, g.Hysteresis))
 	}
@@ -275,6 +275,18 @@ func (m *size) finish(out *Out) {
 		res.Extras = append(res.Extras, ledger.Extra{Quantity: "correction to 20 °C", Value: at20 - value, Unit: m.spec.Unit, U95: warm.Combine().U95})
 	}
 	out.Result = res
+}
+
+// openAtTurning is the most that the turning of what makes the size, or of the master,
+// leaves open. A gauge that is moved about elsewhere turns too, and tells nothing.
+func (m *size) openAtTurning() float64 {
+	most := m.open
+	for i, g := range m.seen.rests {
+		if slices.Contains(m.used, g) {
+			most = math.Max(most, m.seen.open[i])
+		}
+	}
+	return most
 }
 
 // kept are the rests of the take, in the order of time.
@@ -307,7 +319,7 @@ func (m *size) Finish(t float64, out *Out) {
 	if !m.zero {
 		if len(m.seen.rests) == 0 && m.find.InRest() {
 			if r := m.find.Current(); m.expected(r.Value, t, out) {
-				m.seen.add(r)
+				m.seen.add(r, 0)
 			}
 		}
 		m.used, m.leftOut = m.seen.split(m.seen.best())

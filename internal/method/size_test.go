@@ -377,3 +377,27 @@ func TestARockedGaugeTurnsBetweenReadings(t *testing.T) {
 		}
 	}
 }
+
+// A bore gauge that is held in the air turns too, by far more in a tenth of a second
+// than one that is rocked in its bore: that is no part of the size.
+func TestAGaugeMovedAboutInTheAirLeavesNothingOpen(t *testing.T) {
+	z := newSizer(t, Spec{Turning: "least", Gauge: Gauge{Step: 0.001, HasError: true}, ExpectLow: 29.9, ExpectHigh: 30.1}, 0.001)
+	for swing := range 5 {
+		for i := range 20 { // in the air
+			z.read(31.2+0.3*math.Sin(float64(i+swing)*2.4), false)
+		}
+		for i := range 41 { // in the bore, half a micrometre from reading to reading at its turning point
+			a := float64(i-20) / 20
+			z.read(30.012+0.2*a*a, false)
+		}
+	}
+	if z.out.Result == nil {
+		t.Fatal("no size from five swings")
+	}
+	if v := z.out.Result.Value; math.Abs(v-30.012) > 0.001 {
+		t.Errorf("%.4f mm, want 30.012", v)
+	}
+	if u := z.part(PartTurning); u > 0.001 {
+		t.Errorf("%.4f mm of the size are said to be open where the gauge turns", u)
+	}
+}
