@@ -125,19 +125,17 @@ func (m *drag) Reading(r Reading, out *Out) {
 	m.ended(out)
 }
 
-// level is the running level so far: the mean of the pull's last half.
+// level is the running level so far: the median of the pull, which neither the
+// breakaway nor a hump over centre moves.
 func (m *drag) level() float64 {
-	n := len(m.pull)
-	from := n / 2
-	var sum float64
-	// Half of a long pull is looked at in steps, so that this stays cheap.
-	stride := max(1, (n-from)/16)
-	k := 0.0
-	for i := from; i < n; i += stride {
-		sum += math.Abs(m.pull[i].Value - m.zero)
-		k++
+	// A long pull is looked at in steps, so that this stays cheap.
+	var room [32]float64
+	some := room[:0]
+	for i, stride := 0, max(1, (len(m.pull)+15)/16); i < len(m.pull); i += stride {
+		some = append(some, math.Abs(m.pull[i].Value-m.zero))
 	}
-	return sum / k
+	slices.Sort(some)
+	return middle(some)
 }
 
 // parts splits the pull into breakaway, running part and release.

@@ -102,6 +102,48 @@ func TestPreloadOverCentre(t *testing.T) {
 	}
 }
 
+// A gear whose hump is wide and high turns as freely behind it as before: that is no
+// letting go, and its level counts.
+func TestTheLevelBehindTheCentreCounts(t *testing.T) {
+	for _, c := range []struct{ seals, hump, width float64 }{{0.5, 0.9, 0.12}, {0.1, 0.9, 0.1}, {0.3, 2, 0.15}} {
+		m, err := New(Spec{Method: Drag, Unit: quantity.NM, Compare: OverCentre, Limits: metrology.Limits{Low: 0.1, High: 1}, Gauge: Gauge{HasErrorLocal: true, ErrorLocal: 0.02}}, nil, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var out Out
+		n := 0
+		read := func(v float64) {
+			n++
+			m.Reading(Reading{Seq: uint64(n), T: float64(n) / 10, Value: math.Round(v*100) / 100, Step: 0.01}, &out)
+		}
+		for range 20 {
+			read(0)
+		}
+		off, turn := 0, 100
+		for i := range turn {
+			x := float64(i)/float64(turn) - 0.5
+			h := c.hump * math.Exp(-x*x/(c.width*c.width))
+			if h < 0.01 {
+				off++
+			}
+			read(c.seals + h)
+		}
+		for range 20 {
+			read(0)
+		}
+		if out.Result == nil {
+			t.Fatalf("%+v: no take", c)
+		}
+		// Half a second of settling is left out, and the release.
+		if n := out.Result.Strokes; n < turn-8 {
+			t.Errorf("%+v: %d readings of a turn of %d (%d of them off centre)", c, n, turn, off)
+		}
+		if v, u := out.Result.Value, out.Result.Budget.Combine().U95; math.Abs(v-c.hump) > u {
+			t.Errorf("%+v: %.3f ± %.3f over centre", c, v, u)
+		}
+	}
+}
+
 // A force at an arm of 180 mm that is known to 4 mm (95 %) makes a torque known to 2.2 %
 // at best, in every figure of the take.
 func TestTheArmIsInTheBudget(t *testing.T) {
