@@ -258,3 +258,26 @@ func TestUp(t *testing.T) {
 		}
 	}
 }
+
+// A screw turned up and back once: each mark is reached once from each side, and that
+// tells the hysteresis as well as one size reached often does.
+func TestAScrewTurnedUpAndBackShowsTheHysteresis(t *testing.T) {
+	g := &rig{step: 0.001, noise: 0.0003, hysteresis: 0.003, err: func(x float64) float64 { return 0.001 * math.Sin(2*math.Pi*x/0.5) }, sense: 1, r: rand.New(rand.NewPCG(5, 5))}
+	var marks []float64
+	for k := -10; k <= 10; k++ {
+		marks = append(marks, 1.3-0.1*math.Abs(float64(k)))
+	}
+	r, err := Solve(collect(g.walk(marks), 0.001), Standard{Mark: 0.1}, 0.001)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Hysteresis == nil {
+		t.Fatalf("no hysteresis; notes %q, places %+v", r.Notes, r.Positions)
+	}
+	if h := r.Hysteresis; math.Abs(h.Value-0.003) > h.U95 || h.U95 > 0.002 {
+		t.Errorf("hysteresis %.4f ± %.4f, made 0.003", h.Value, h.U95)
+	}
+	if math.Abs(r.Error.Value-0.002) > r.Error.U95 {
+		t.Errorf("error %.4f ± %.4f, made 0.002", r.Error.Value, r.Error.U95)
+	}
+}

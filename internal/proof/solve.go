@@ -112,14 +112,18 @@ func Solve(rests []Rest, std Standard, step float64) (*Result, error) {
 
 // unseen says where the hysteresis is that could not be told apart.
 func (r *Result) unseen() string {
-	below, above := 0, 0
+	below, above, both := 0, 0, 0
 	for _, p := range r.Positions {
 		below += p.Below
 		above += p.Above
+		both += min(p.Below, p.Above)
 	}
 	const more = "; step over three or more sizes, up and down, to see it"
 	if min(below, above) <= 1 { // one may be the set-up
 		return "every rest was reached from the same side, so the hysteresis is not in these figures" + more
+	}
+	if both > 0 {
+		return "hardly any size was reached from both sides, so the hysteresis is part of the error and not told apart" + more
 	}
 	return "each size was reached from one side only, so the hysteresis is part of the error and not told apart" + more
 }
@@ -307,12 +311,12 @@ func fitOnce(used []placed, sizes int) (metrology.Regression, bool, error) {
 			sides[u.at][1]++
 		}
 	}
-	both := false
+	both := 0 // rests of each side that have one of the other on their own size
 	for i := range n {
 		if n[i] == 0 {
 			return metrology.Regression{}, false, fmt.Errorf("a size lost all its rests: step over it again")
 		}
-		both = both || sides[i][0] > 1 && sides[i][1] > 1 // one may be the set-up
+		both += min(sides[i][0], sides[i][1])
 	}
 	rows := func(hyst bool) (rows [][]float64, y []float64) {
 		for _, u := range used {
@@ -330,7 +334,8 @@ func fitOnce(used []placed, sizes int) (metrology.Regression, bool, error) {
 	if len(used) < sizes+1+leastDof {
 		return metrology.Regression{}, false, fmt.Errorf("%d good rests on %d sizes: at least %d are needed, so that drift and scatter can be told from the error", len(used), sizes, sizes+1+leastDof)
 	}
-	if both && len(used) >= sizes+2+leastDof {
+	// One rest from the other side may be the set-up.
+	if both > 1 && len(used) >= sizes+2+leastDof {
 		x, y := rows(true)
 		if fit, err := metrology.LeastSquares(x, y, false); err == nil {
 			return fit, true, nil
