@@ -18,7 +18,9 @@ func publishedCells(t *testing.T) Cells {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
+	table := csv.NewReader(f)
+	table.Comment = '#'
+	rows, err := table.ReadAll()
 	if err != nil || strings.Join(rows[0], ",") != "operator,trial,part,value" || len(rows) != 91 {
 		t.Fatalf("%d rows, %v", len(rows), err)
 	}

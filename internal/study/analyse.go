@@ -45,6 +45,7 @@ type Result struct {
 	Notes  []string       `json:"notes"`
 	unit   quantity.Unit
 	first  float64
+	digit  float64 // what the values' last digit is worth: they tell nothing finer
 	cells  metrology.Cells
 	rows   []point
 	anova  metrology.Anova
@@ -171,6 +172,10 @@ func (r *Result) arrange(d *Data, o Options) error {
 	}
 	first, dev := metrology.FromFirst(values)
 	r.first = first
+	r.digit = math.Inf(1)
+	for _, v := range values {
+		r.digit = min(r.digit, quantity.Decimal{Coef: 1, Scale: v.Scale}.Float())
+	}
 	apart := 0.0
 	for i, x := range dev {
 		if v := math.Abs(values[i].Float()); v > farthest {
@@ -286,6 +291,9 @@ func (r *Result) setUp(a metrology.Anova) {
 		}
 		r.note("little is known of it yet: with %g %% the set-up's standard deviation may be up to %.2g times this one; %s", 100*a.Confidence, both.High/both.SD, more)
 	}
+	if c, ok := a.Get(metrology.SourceRepeat); ok && c.SD < r.digit/2 {
+		r.note("repetition hardly leaves the values' last digit, %s: what lies below it is not seen", r.with(Number(r.digit)))
+	}
 	v, n := 0.0, 0
 	for _, p := range r.rows {
 		if !math.IsNaN(p.Scatter) {
@@ -346,6 +354,9 @@ func (r *Result) biases(o Options) error {
 		if dof > 0 {
 			b = append(b, metrology.Student("mean", u, dof))
 		}
+		if !(spread(r.cells[i]) >= r.digit/2) { // repeating one code teaches nothing
+			b = append(b, metrology.Rect(metrology.PartStep, r.digit/2))
+		}
 		b = append(b, metrology.FromU95("known", o.KnownU95))
 		c := b.Combine()
 		d := (r.first - k) + mean
@@ -367,6 +378,9 @@ func (r *Result) biases(o Options) error {
 	r.Slope = &Slope{Number(fit.Coef[1]), Number(u95), math.Abs(fit.Coef[1]) > u95}
 	return nil
 }
+
+// spread is the standard deviation of all of a part's values, NaN for one alone.
+func spread(byPerson [][]float64) float64 { return stat.StdDev(slices.Concat(byPerson...), nil) }
 
 // meanOf is a part's mean with its standard uncertainty: people are the
 // repetition where there are several, trials where there is one.

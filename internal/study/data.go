@@ -59,7 +59,10 @@ func ReadCSV(r io.Reader, name string) (*Data, error) {
 		return nil, fmt.Errorf("%s: %w", name, err)
 	}
 	s := strings.TrimPrefix(string(text), "\ufeff")
-	head, _, _ := strings.Cut(s, "\n")
+	head, rest, _ := strings.Cut(s, "\n")
+	for strings.HasPrefix(head, "#") {
+		head, rest, _ = strings.Cut(rest, "\n")
+	}
 	cr := csv.NewReader(strings.NewReader(s))
 	cr.Comment = '#'
 	cr.TrimLeadingSpace = true

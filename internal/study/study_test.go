@@ -57,7 +57,7 @@ func TestPublishedStudyFromFile(t *testing.T) {
 	}
 	// Any order of rows and columns, other separators and decimal commas give
 	// the same.
-	lines := strings.Split(strings.TrimSpace(string(b)), "\n")
+	lines := strings.Split(strings.TrimSpace(string(b)), "\n")[1:] // below the source
 	var shuffled []string
 	for _, i := range rand.New(rand.NewPCG(1, 2)).Perm(len(lines) - 1) {
 		f := strings.Split(lines[i+1], ",")
@@ -395,4 +395,46 @@ func FuzzReadCSV(f *testing.F) {
 			t.Fatal(err)
 		}
 	})
+}
+
+// A gauge of 0.001 mm that shows 30.001 five times over tells its error no better than
+// to half a step, and nothing of what lies below one.
+func TestValuesAllAlikeClaimNoMoreThanTheirLastDigit(t *testing.T) {
+	d, err := ReadCSV(strings.NewReader("part,trial,value\n1,1,30.001\n1,2,30.001\n1,3,30.001\n1,4,30.001\n1,5,30.001\n"), "t")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := Analyse(d, Options{Known: map[string]float64{"1": 30.0008}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if b := r.Bias[0]; math.Abs(float64(b.U95)-0.95*0.0005) > 1e-6 || b.Shown {
+		t.Errorf("30.001 of 30.0008: off by %g ± %g, shown %v", b.Bias, b.U95, b.Shown)
+	}
+	if !strings.Contains(strings.Join(r.Notes, "\n"), "hardly leaves the values' last digit, 0.001") {
+		t.Errorf("notes %q", r.Notes)
+	}
+	// Where they scatter over several codes, the scatter holds the step.
+	d, err = ReadCSV(strings.NewReader("part,trial,value\n1,1,30.001\n1,2,30.004\n1,3,29.999\n1,4,30.002\n"), "t")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r, err = Analyse(d, Options{Known: map[string]float64{"1": 30}}); err != nil {
+		t.Fatal(err)
+	}
+	// By hand: s = 2.08 µm, t(3) = 3.182, so 3.31 µm.
+	if b := r.Bias[0]; math.Abs(float64(b.U95)-0.00331) > 1e-5 || strings.Contains(strings.Join(r.Notes, "\n"), "last digit") {
+		t.Errorf("off by %g ± %g; notes %q", b.Bias, b.U95, r.Notes)
+	}
+	var text bytes.Buffer
+	one, err := ReadCSV(strings.NewReader("# from a book; of people\npart,person,trial,value\n1,A,1,30.001\n2,A,1,30.012\n1,B,1,30.003\n2,B,1,30.011\n"), "t")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r, err = Analyse(one, Options{}); err != nil {
+		t.Fatal(err)
+	}
+	if err := r.Text(&text); err != nil || !strings.Contains(text.String(), "2 people, one trial each") {
+		t.Errorf("%v: %s", err, text.String())
+	}
 }

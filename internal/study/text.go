@@ -43,7 +43,11 @@ func (r *Result) Text(out io.Writer) error {
 	if r.What != "" {
 		title += ": " + r.What
 	}
-	fmt.Fprintf(b, "%s\n%d values: %s, %s, %.3g trials each\n%s\n\n", title, r.N, count(len(r.Parts), "part", "parts"), count(len(r.People), "person", "people"), float64(r.Trials), r.Model)
+	trials := "one trial"
+	if r.Trials != 1 {
+		trials = fmt.Sprintf("%.3g trials", float64(r.Trials))
+	}
+	fmt.Fprintf(b, "%s\n%s: %s, %s, %s each\n%s\n\n", title, count(r.N, "value", "values"), count(len(r.Parts), "part", "parts"), count(len(r.People), "person", "people"), trials, r.Model)
 
 	if both, ok := r.anova.Get(metrology.SourceBoth); ok {
 		fmt.Fprintf(b, "One standard deviation of the set-up: %s", r.with(Number(both.SD)))
