@@ -122,8 +122,8 @@ func (r *Result) unseen() string {
 	if min(below, above) <= 1 { // one may be the set-up
 		return "every rest was reached from the same side, so the hysteresis is not in these figures" + more
 	}
-	if both > 0 {
-		return "hardly any size was reached from both sides, so the hysteresis is part of the error and not told apart" + more
+	if both > 1 {
+		return "there are too few rests to tell the hysteresis from the error: step over the sizes once more, up and down"
 	}
 	return "each size was reached from one side only, so the hysteresis is part of the error and not told apart" + more
 }

@@ -20,6 +20,8 @@ type Answer struct {
 	Notes           []string // advice and what is to be watched
 	Cautions        []string
 	Failed          bool // asked rightly, and there is none (no shims fit)
+
+	unsure bool // no result can be shown to lie within what is wanted
 }
 
 // Given is one input read back.
@@ -66,7 +68,7 @@ func (a *Answer) value(name, label string, u quantity.Unit, v float64) {
 func (a *Answer) length(name, label string, mm float64) { a.value(name, label, quantity.MM, mm) }
 
 func (a *Answer) band(name, label string, u quantity.Unit, low, high float64) {
-	a.add(Result{Name: name, Label: label, Form: Band, Unit: u, Low: low, High: high})
+	a.add(Result{Name: name, Label: label, Form: Band, Unit: u, Low: low + 0, High: high + 0}) // no -0
 }
 
 // limits is a band to work to: a decision, not an estimate.
@@ -133,12 +135,16 @@ var places = map[quantity.Unit]int{quantity.MM: 4, quantity.UM: 1, quantity.CM: 
 
 // number writes v in u as people read it.
 func number(v float64, u quantity.Unit) string {
+	s := digits(v, u)
+	if isZero(s) {
+		s = strings.TrimPrefix(s, "-")
+	}
+	return s
+}
+
+func digits(v float64, u quantity.Unit) string {
 	if n, ok := places[u]; ok {
-		s := strconv.FormatFloat(v, 'f', n, 64)
-		if isZero(s) && s[0] == '-' {
-			s = s[1:]
-		}
-		return s
+		return strconv.FormatFloat(v, 'f', n, 64)
 	}
 	switch a := math.Abs(v); {
 	case u == quantity.None && v == math.Trunc(v) && a < 1e9:

@@ -182,7 +182,7 @@ func (s Sum) Help() string {
 	for _, r := range s.results() {
 		fmt.Fprintf(&b, "  %s: %s\n", r.Name, r.Label)
 	}
-	fmt.Fprintf(&b, "\nQuantities are written 0.050 mm, 2 thou, 31.87 ± 0.003 mm; a range is 0.009..0.050 mm.\nFormula: %s.\nSource: %s.\n\nExamples:\n", s.Formula, s.Source)
+	fmt.Fprintf(&b, "\nQuantities are written 0.050 mm, 2 thou, 31.87 ± 0.003 mm; a range is 0.009..0.050 mm or, of what is wanted, 0.030 ± 0.020 mm.\nFormula: %s.\nSource: %s.\n\nExamples:\n", s.Formula, s.Source)
 	for _, e := range s.Examples {
 		fmt.Fprintf(&b, "  %s\n", e)
 	}

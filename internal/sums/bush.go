@@ -13,7 +13,7 @@ var bushSum = Sum{
 	About: "The finished bore for a shaft as it now measures, so that the clearance lies in the range with the stated confidence; and for the shaft ground to clean up. How far a shaft may be ground comes only from the maker's least diameter, case depth and fillets.",
 	Fields: []Field{
 		{Name: "shaft", Label: "shaft as measured", Kind: Quantity, Unit: quantity.MM, Required: true, Many: true, Example: "31.87 ± 0.003 mm", Help: "Each place and direction once: the largest and the smallest both have to fit."},
-		{Name: "clearance", Label: "clearance wanted", Kind: Span, Unit: quantity.MM, Required: true, Example: "0.009..0.050 mm"},
+		{Name: "clearance", Label: "clearance wanted", Kind: Span, Wanted: true, Unit: quantity.MM, Required: true, Example: "0.009..0.050 mm"},
 		{Name: "ground", Label: "diameter the shaft is ground to", Kind: Quantity, Unit: quantity.MM, Example: "31.80 mm", Help: "Without it the bore is for the shaft as it is."},
 		{Name: "bore-u95", Label: "expanded uncertainty of measuring the bore", Kind: Quantity, Unit: quantity.MM, Example: "0.004 mm", Help: "Counts against the tolerance, with the shaft's ±."},
 		{Name: "confidence", Label: "confidence that the clearance lies in the range", Kind: Share, Default: "0.95"},

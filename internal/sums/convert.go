@@ -108,7 +108,7 @@ func runConvert(v *values) (*Answer, error) {
 	}
 	a := &Answer{Unit: to}
 	a.assume("the numbers are exact as written")
-	c := &conversion{to: to, places: math.MinInt, inward: v.on("inward")}
+	c := &conversion{to: to, places: math.MinInt, inward: v.on("inward"), fraction: strings.Contains(text, "/")}
 	if v.has("places") {
 		if c.places, err = strconv.Atoi(v.text("places")); err != nil || c.places < 0 || c.places > 15 {
 			return nil, fmt.Errorf("--places %s: expected a whole number from 0 to 15", v.text("places"))
@@ -157,11 +157,17 @@ type conversion struct {
 	to     quantity.Unit
 	places int // math.MinInt where not asked
 	inward bool
+	// 1/2 in is a size as exact as any, and not one known to a tenth of an inch.
+	fraction bool
 }
 
 // finest is how many places keep what one last digit of the original is worth.
 func (c *conversion) finest(q quantity.Quantity) int {
-	digit := quantity.Decimal{Coef: 1, Scale: q.Value.Scale}
+	scale := q.Value.Scale
+	if c.fraction {
+		scale = max(scale, 3)
+	}
+	digit := quantity.Decimal{Coef: 1, Scale: scale}
 	one, err := quantity.Convert(1, q.Unit, c.to)
 	if q.Unit.Kind() == quantity.Temperature {
 		one, err = 1, nil
@@ -198,7 +204,9 @@ func (c *conversion) single(a *Answer, q quantity.Quantity, plus *quantity.Quant
 		if err != nil {
 			return err
 		}
-		u, err := quantity.RoundRat(p, c.places, quantity.Up)
+		// What the value moved by in rounding is in its ± too.
+		moved := new(big.Rat).Sub(d.Rat(), r)
+		u, err := quantity.RoundRat(p.Add(p, moved.Abs(moved)), c.places, quantity.Up)
 		if err != nil {
 			return err
 		}

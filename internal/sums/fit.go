@@ -17,7 +17,7 @@ var fitSum = Sum{
 		{Name: "what", Label: "fit, tolerance class or nominal size", Kind: Text, Positional: true, Example: "32 H7/g6", Help: "32 H7/g6, 32 H7, 32 g6; or the size alone, with the clearance wanted."},
 		{Name: "hole", Label: "hole, as limits or as measured", Kind: Span, Unit: quantity.MM, Example: "32.000..32.025 mm", Class: true, Help: "Limits, one measured size with its ±, or a class such as H7."},
 		{Name: "shaft", Label: "shaft, as limits or as measured", Kind: Span, Unit: quantity.MM, Example: "31.975..31.991 mm", Class: true, Help: "Limits, one measured size with its ±, or a class such as g6."},
-		{Name: "clearance", Label: "clearance wanted (below zero: interference)", Kind: Span, Unit: quantity.MM, Example: "0.009..0.050 mm", Help: "Finds the standard fits whose whole clearance lies within."},
+		{Name: "clearance", Label: "clearance wanted (below zero: interference)", Kind: Span, Wanted: true, Unit: quantity.MM, Example: "0.009..0.050 mm", Help: "Finds the standard fits whose whole clearance lies within."},
 		{Name: "all", Label: "list every fit found", Kind: Switch, Help: "Otherwise the first twelve."},
 	},
 	Formula: "least clearance = least hole - largest shaft, greatest clearance = largest hole - least shaft",

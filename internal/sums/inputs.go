@@ -232,6 +232,9 @@ func (f *Field) parse(t string, unit quantity.Unit) (value, error) {
 		}
 	}
 	x.low, x.high, x.unit, x.text = x.num, x.num, m.Unit, m.String()
+	if f.Wanted && m.HasU95 { // limits written as a middle and a tolerance
+		x.low, x.high, x.u95, x.span = x.num-x.u95, x.num+x.u95, 0, true
+	}
 	return x, err
 }
 

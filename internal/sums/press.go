@@ -21,7 +21,7 @@ var pressSum = Sum{
 		{Name: "housing-od", Label: "outside diameter of the housing", Kind: Quantity, Unit: quantity.MM, Example: "60 mm", Help: "Without it an endless wall, the stiffest."},
 		{Name: "length", Label: "length of the joint", Kind: Quantity, Unit: quantity.MM, Example: "40 mm", Help: "For the press force."},
 		{Name: "friction", Label: "friction", Kind: Span, Default: "0.08..0.20", Example: "0.08..0.20", Help: "Metal on metal, oiled to dry (common practice, no source)."},
-		{Name: "finish", Label: "finished bore wanted after pressing", Kind: Span, Unit: quantity.MM, Example: "25.000..25.021 mm", Help: "For the bore to cut before pressing."},
+		{Name: "finish", Label: "finished bore wanted after pressing", Kind: Span, Wanted: true, Unit: quantity.MM, Example: "25.000..25.021 mm", Help: "For the bore to cut before pressing."},
 		{Name: "bush-rz", Label: "roughness Rz of the bush", Kind: Quantity, Unit: quantity.UM, Example: "6.3 um", Help: "Pressing smooths both surfaces; without it nothing is taken off."},
 		{Name: "housing-rz", Label: "roughness Rz of the housing", Kind: Quantity, Unit: quantity.UM, Example: "10 um"},
 		{Name: "bush-yield", Label: "yield strength of the bush", Kind: Quantity, Unit: quantity.MPa, Example: "125 MPa", Help: "From the metal's certificate or maker."},

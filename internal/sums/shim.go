@@ -16,7 +16,7 @@ var shimSum = Sum{
 	About: "The fewest shims from a stock list that bring the play into the band.",
 	Fields: []Field{
 		{Name: "play", Label: "play now", Kind: Quantity, Unit: quantity.MM, Required: true, Example: "0.31 mm", Help: "As measured, with its ± if known."},
-		{Name: "band", Label: "play wanted", Kind: Span, Unit: quantity.MM, Required: true, Example: "0.02..0.05 mm"},
+		{Name: "band", Label: "play wanted", Kind: Span, Wanted: true, Unit: quantity.MM, Required: true, Example: "0.02..0.05 mm"},
 		{Name: "stock", Label: "shims in stock", Kind: Text, Required: true, Many: true, Example: "0.05, 0.10 x4, 0.20, 0.50 mm", Help: "Thicknesses; x4 behind one: only four of it. Several with commas or by repeating; the unit of the last holds for all before it that have none."},
 		{Name: "adding", Label: "adding a shim makes the play", Kind: Choice, Choices: []string{"less", "more"}, Default: "less", Help: "less: shims fill the gap. more: shims hold a cover or cap away."},
 		{Name: "fitted", Label: "shims fitted now", Kind: Text, Many: true, Example: "0.10, 0.20 mm", Help: "They may be kept or taken out: the answer is then the whole pack."},
@@ -113,9 +113,10 @@ func runShim(v *values) (*Answer, error) {
 		least, most = most, least
 	}
 	a.assume("adding a shim makes the play " + v.text("adding") + " (--adding): make sure, the other way round it goes the wrong way")
-	if most >= 0 {
+	switch {
+	case most >= 0 && !a.unsure:
 		a.limits("pack_range", packLabel(fitted), math.Max(0, least), most)
-	} else {
+	case most < 0:
 		a.Failed = true
 		from, to := Result{Unit: quantity.MM, Value: -most}, Result{Unit: quantity.MM, Value: -least}
 		a.note(fmt.Sprintf("shims have to come out, between %s and %s more than are fitted: give the ones now in with --fitted, or see --adding", from.plainly(v.unit), to.plainly(v.unit)))

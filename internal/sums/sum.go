@@ -38,6 +38,7 @@ type Field struct {
 	Positional bool   // stands without a flag on the command line
 	Choices    []string
 	Class      bool // a tolerance class ("H7") may stand instead of a span
+	Wanted     bool // a span to be kept: a ± in it is a tolerance, not an uncertainty
 }
 
 // Sum is one of the trade's sums.

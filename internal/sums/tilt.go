@@ -12,7 +12,7 @@ var tiltSum = Sum{
 	About: "A shaft in two bushes tilts, so a gauge on its overhang reads more than the clearance. From a reading to the clearance it can come from, or from clearances to the reading to expect.",
 	Fields: []Field{
 		{Name: "reading", Label: "play as read", Kind: Quantity, Unit: quantity.MM, Example: "0.080 mm", Help: "Gives the clearance, if both bushes have the same."},
-		{Name: "clearance", Label: "clearance of both bushes", Kind: Span, Unit: quantity.MM, Example: "0.009..0.050 mm", Help: "Gives the readings to expect; with a reading, whether it shows the clearance to be within."},
+		{Name: "clearance", Label: "clearance of both bushes", Kind: Span, Wanted: true, Unit: quantity.MM, Example: "0.009..0.050 mm", Help: "Gives the readings to expect; with a reading, whether it shows the clearance to be within."},
 		{Name: "near", Label: "clearance of the bush near the gauge", Kind: Quantity, Unit: quantity.MM, Example: "0.05 mm", Help: "Goes with that of the far bush: the greatest reading of two different bushes."},
 		{Name: "far", Label: "clearance of the far bush", Kind: Quantity, Unit: quantity.MM, Example: "0.03 mm"},
 		{Name: "overhang", Label: "overhang: from the near bush's outer edge to the gauge", Kind: Quantity, Unit: quantity.MM, Required: true, Example: "20 mm"},

@@ -13,7 +13,7 @@ var turnSum = Sum{
 	About: "How far to turn a nut or screw from the play now to the play wanted, and, for a slotted nut with a split pin, whether any of its positions lands in the band.",
 	Fields: []Field{
 		{Name: "play", Label: "play now", Kind: Quantity, Unit: quantity.MM, Required: true, Example: "0.12 mm", Help: "As measured, with its ± if known."},
-		{Name: "band", Label: "play wanted", Kind: Span, Unit: quantity.MM, Required: true, Example: "0.02..0.05 mm"},
+		{Name: "band", Label: "play wanted", Kind: Span, Wanted: true, Unit: quantity.MM, Required: true, Example: "0.02..0.05 mm"},
 		{Name: "pitch", Label: "pitch of the thread", Kind: Quantity, Unit: quantity.MM, Example: "1.5 mm", Help: "Or the threads per inch."},
 		{Name: "tpi", Label: "threads per inch", Kind: Number, Example: "18"},
 		{Name: "slots", Label: "slots of the nut", Kind: Count, Example: "6", Help: "Without it the nut can stand anywhere."},
@@ -64,7 +64,8 @@ func (a *Answer) target(v *values) (play, low, high, aim float64, err error) {
 		l, h, ok := guarded(low, high, x.u95/coverage95, v.num("confidence"))
 		if !ok {
 			a.note(fmt.Sprintf("the ± of the play is too wide for this band at confidence %s: aim at the middle and measure again", v.text("confidence")))
-			l, h = aim, aim
+			a.unsure = true
+			return play, low, high, aim, nil
 		}
 		low, high = l, h
 	}
@@ -122,7 +123,9 @@ func runTurn(v *values) (*Answer, error) {
 	deg := func(to float64) float64 { return (play - to) / pitch * 360 }
 	a.value("turn", "turn to the middle of the band (tightening above zero)", quantity.Deg, deg(aim))
 	a.word("way", "that is", way(deg(aim), hand))
-	a.add(Result{Name: "turn_range", Label: "turns that land in the band", Form: Band, Unit: quantity.Deg, Low: deg(high), High: deg(low), settled: true})
+	if !a.unsure {
+		a.add(Result{Name: "turn_range", Label: "turns that land in the band", Form: Band, Unit: quantity.Deg, Low: deg(high), High: deg(low), settled: true})
+	}
 	if play >= low && play <= high {
 		a.note("the play is in the band already")
 	}
@@ -156,15 +159,21 @@ func (a *Answer) slots(v *values, play, low, high, aim, pitch float64) error {
 	a.add(Result{Name: "step", Label: "from one position to the next", Unit: quantity.Deg, Value: step, settled: true})
 	a.length("play_per_step", "which changes the play by", move)
 	width := high - low
+	question := "whether a position lands in the band"
+	if v.one("play").u95 > 0 {
+		question += ", its ± counted"
+	}
 	if !v.has("offset") {
 		switch {
+		case a.unsure:
+			a.word("lands", question, "not surely")
 		case width >= move:
-			a.word("lands", "whether a position lands in the band", "yes")
+			a.word("lands", question, "yes")
 			a.note("the band is wider than one step: a position always lands in it")
 		case width <= 0:
-			a.word("lands", "whether a position lands in the band", "no")
+			a.word("lands", question, "no")
 		default:
-			a.word("lands", "whether a position lands in the band", "perhaps")
+			a.word("lands", question, "perhaps")
 			a.note(fmt.Sprintf("the band is narrower than one step: a position lands in it %.0f times of 100; turn to a slot and give --offset 0 to know", 100*width/move))
 		}
 		switch v.text("to-slot") {
@@ -197,10 +206,13 @@ func (a *Answer) slots(v *values, play, low, high, aim, pitch float64) error {
 			words = append(words, way(d, hand)+": play "+r.Say(v.unit))
 		}
 	}
-	if len(words) > 0 {
-		a.word("lands", "whether a position lands in the band", "yes")
-	} else {
-		a.word("lands", "whether a position lands in the band", "no")
+	switch {
+	case len(words) > 0 && a.unsure:
+		a.word("lands", question, "not surely")
+	case len(words) > 0:
+		a.word("lands", question, "yes")
+	default:
+		a.word("lands", question, "no")
 		a.note("no position lands in the band: another nut or washer, or the maker's rule for the slot")
 	}
 	a.list("positions", "positions that do", words)
@@ -232,6 +244,10 @@ func (a *Answer) slots(v *values, play, low, high, aim, pitch float64) error {
 	// What the play now, the thread and the slot's place are uncertain by.
 	u := math.Hypot(v.one("play").u95, math.Hypot(pick/360*v.pitchU95(), v.one("offset").u95/360*pitch))
 	a.add(Result{Name: "slot_play", Label: "play there", Unit: quantity.MM, Value: gives, U95: u, settled: true})
-	a.flag("slot_in_band", "which is in the band", inBand(gives))
+	in := "which is in the band"
+	if u > 0 {
+		in += ", its ± counted"
+	}
+	a.flag("slot_in_band", in, inBand(gives) && !a.unsure)
 	return nil
 }

@@ -23,7 +23,7 @@ var warmSum = Sum{
 		{Name: "bush", Label: "outside diameter of the bush", Kind: Quantity, Unit: quantity.MM, Example: "38 mm", Help: "Without it the bore is the housing's own and there is no bush."},
 		{Name: "housing-od", Label: "outside diameter of the housing", Kind: Quantity, Unit: quantity.MM, Example: "60 mm", Help: "Without it an endless wall, the stiffest."},
 		{Name: "interference", Label: "interference of bush and housing, cold", Kind: Quantity, Unit: quantity.MM, Example: "0.035 mm", Help: "Tells whether the bush stays tight; without it, it is taken to."},
-		{Name: "clearance", Label: "clearance wanted", Kind: Span, Unit: quantity.MM, Example: "0.009..0.050 mm"},
+		{Name: "clearance", Label: "clearance wanted", Kind: Span, Wanted: true, Unit: quantity.MM, Example: "0.009..0.050 mm"},
 	}, materialFields("shaft", "shaft", "steel", false, true), materialFields("bush", "bush", "bronze", true, true), materialFields("housing", "housing", "cast iron", true, true)),
 	Formula: "size (1 + α ΔT); a constrained bush by Lamé, thick cylinders in plane stress",
 	Source:  "linear expansion, ISO 1:2022 for 20 °C; Lamé for the bush held by its housing; α from Callister, Table B.6; moduli from memory",
