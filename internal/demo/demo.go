@@ -69,7 +69,8 @@ func Run(ctx context.Context, o Options) (jobDir string, err error) {
 		return "", err
 	}
 	defer s.close()
-	number, err := writeFiles(dir, benchFile, s, o.Listen, 1)
+	first := firstFree(dir)
+	number, err := writeFiles(dir, benchFile, s, o.Listen, first)
 	if err != nil {
 		return "", err
 	}
@@ -90,7 +91,7 @@ func Run(ctx context.Context, o Options) (jobDir string, err error) {
 			go func() {
 				defer close(done)
 				defer cancel()
-				s.play(ctx, d, o, dir, benchFile, number)
+				s.play(ctx, d, o, dir, benchFile, first)
 			}()
 		},
 	})
@@ -124,7 +125,7 @@ func notYours(benchFile string) error {
 	return err
 }
 
-// writeFiles writes the bench file and the sheet of the n-th job.
+// writeFiles writes the sheet of the n-th job and, once, the bench file.
 func writeFiles(dir, benchFile string, s *stage, listen string, n int) (number string, err error) {
 	text := benchText
 	for name, w := range s.wires {
@@ -134,18 +135,36 @@ func writeFiles(dir, benchFile string, s *stage, listen string, n int) (number s
 		listen = freeListen("127.0.0.1:8417")
 	}
 	text = strings.Replace(text, `listen = "127.0.0.1:8417"`, fmt.Sprintf("listen = %q", listen), 1)
-	number = "T28-0117"
-	if n > 1 {
-		number = fmt.Sprintf("T28-0117-%d", n)
-	}
+	number = numberOf(n)
 	sheet := strings.Replace(jobText, `"T28-0117"`, fmt.Sprintf("%q", number), 1)
 	jobs := filepath.Join(dir, "jobs")
 	err = errors.Join(os.MkdirAll(jobs, 0o755),
 		os.WriteFile(filepath.Join(jobs, number+".toml"), []byte(sheet), 0o644))
-	if n == 1 {
+	if !s.set {
 		err = errors.Join(err, os.WriteFile(benchFile, []byte(text), 0o644))
+		s.set = true
 	}
 	return number, err
+}
+
+// numberOf is the n-th job's number.
+func numberOf(n int) string {
+	if n == 1 {
+		return "T28-0117"
+	}
+	return fmt.Sprintf("T28-0117-%d", n)
+}
+
+func logsOf(dir string, n int) string { return filepath.Join(dir, "logs", numberOf(n)) }
+
+// firstFree is the first job that no demo before worked at in this folder: what
+// was measured is not measured again.
+func firstFree(dir string) (n int) {
+	for n = 1; ; n++ {
+		if _, err := os.Stat(logsOf(dir, n)); err != nil {
+			return n
+		}
+	}
 }
 
 // stage is the simulated bench: gauges on their wires, hands at the gauges.
@@ -156,6 +175,7 @@ type stage struct {
 	wires  map[string]*wire
 	gauges []*gauge
 	hands  map[string]*hand
+	set    bool // the bench file is written
 }
 
 func newStage(clock *bench.Clock, speed float64) (*stage, error) {
@@ -197,17 +217,17 @@ func (s *stage) close() {
 }
 
 // play lets the gauges send and the person work, one job after the other.
-func (s *stage) play(ctx context.Context, d *bench.Daemon, o Options, dir, benchFile, number string) {
+func (s *stage) play(ctx context.Context, d *bench.Daemon, o Options, dir, benchFile string, first int) {
 	s.send(ctx)
-	for n := 1; ; n++ {
+	for n := first; ; n++ {
 		s.job(ctx, d, o.Say, n)
 		if o.Quick || ctx.Err() != nil {
 			return
 		}
-		o.Say("the job is through, its folder is " + filepath.Join(dir, "logs", number) + "; the next one begins in a quarter of a minute")
+		o.Say("the job is through, its folder is " + logsOf(dir, n) + "; the next one begins in a quarter of a minute")
 		sleep(ctx, 15*time.Second)
-		var err error
-		if number, err = writeFiles(dir, benchFile, s, o.Listen, n+1); err == nil {
+		number, err := writeFiles(dir, benchFile, s, o.Listen, n+1)
+		if err == nil {
 			err = d.Do(ctx, ledger.Command{Do: ledger.DoJob, Job: number, By: "demo"})
 		}
 		if err != nil {

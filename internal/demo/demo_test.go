@@ -81,4 +81,11 @@ func TestYourBenchFileIsKept(t *testing.T) {
 	if err := notYours(file); err != nil {
 		t.Error(err)
 	}
+	// A demo played again where one was before works at a job of its own.
+	if err := os.MkdirAll(logsOf(dir, 1), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if n := firstFree(dir); n != 2 || numberOf(n) != "T28-0117-2" {
+		t.Errorf("job %d, %s", n, numberOf(n))
+	}
 }
