@@ -72,6 +72,8 @@ func thouwright(args []string, ctx *runContext) (status int) {
 	}
 	if err == nil {
 		err = k.Run(ctx)
+	} else {
+		err = withHelp(err)
 	}
 	if err == nil {
 		return 0
@@ -83,6 +85,16 @@ func thouwright(args []string, ctx *runContext) (status int) {
 		return 1
 	}
 	return 2
+}
+
+// withHelp adds to a mistake in the command line where the right use is shown.
+func withHelp(err error) error {
+	where := "'thouwright --help' lists the commands"
+	var p *kong.ParseError
+	if errors.As(err, &p) && p.Context.Selected() != nil {
+		where = fmt.Sprintf("'thouwright %s --help' shows an example", p.Context.Selected().Name)
+	}
+	return fmt.Errorf("%w: %s", err, where)
 }
 
 // oneLine is the first of a file's mistakes and how many more there are: one

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -133,6 +134,9 @@ func (c *recordCmd) say(ctx *runContext, wrote map[string]any, holds bool) error
 // writeFile writes a document so that a failure leaves the old one, if any.
 func writeFile(name string, write func(io.Writer) error) error {
 	f, err := os.CreateTemp(filepath.Dir(name), ".new-*")
+	if at := (&fs.PathError{}); errors.As(err, &at) {
+		return fmt.Errorf("%s cannot be written: %w", name, at.Err)
+	}
 	if err != nil {
 		return err
 	}

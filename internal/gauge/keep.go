@@ -121,6 +121,7 @@ type keeper struct {
 	message string
 	since   time.Time // when it was lost or first missed
 	tries   int
+	wasUp   bool
 
 	// plugged says that a device came or went. It is asked for from the first
 	// failed try until the port is open, so that no plug falls between two tries.
@@ -167,8 +168,13 @@ func (k *keeper) run(ctx context.Context) {
 func (k *keeper) up() {
 	message := "connected"
 	if k.tries > 0 {
-		message = fmt.Sprintf("connected again after %s and %d tries", quantity.Span(k.clock.Now().Sub(k.since)), k.tries)
+		again := ""
+		if k.wasUp {
+			again = " again"
+		}
+		message = fmt.Sprintf("connected%s after %s and %d tries", again, quantity.Span(k.clock.Now().Sub(k.since)), k.tries)
 	}
+	k.wasUp = true
 	if advice := port.Advice(k.address); advice != "" {
 		message += "; " + advice
 	}

@@ -245,6 +245,11 @@ func TestPlugIsNoticed(t *testing.T) {
 	m = plug(t, name)
 	defer m.Close()
 	r.sees(t, "up")
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if first, last := r.texts[1], r.texts[len(r.texts)-1]; !strings.HasPrefix(first, "connected after") || !strings.HasPrefix(last, "connected again after") {
+		t.Errorf("the first time %q, the second %q", first, last)
+	}
 }
 
 // script is an Opener whose ports and errors a test wrote down.
@@ -345,7 +350,7 @@ func TestStatesAreToldOnce(t *testing.T) {
 		"tcp://h:1: held by other (process 7): close that program; the port is picked up by itself",
 		"tcp://h:1: user max may not open it; the group dialout may: type 'sudo usermod -aG dialout max'",
 		`"tcp://h:1" is no port: it does not take 7E2`,
-		"connected again after ",
+		"connected after ",
 	} {
 		if !strings.HasPrefix(r.texts[i], want) {
 			t.Errorf("message %q, want %q", r.texts[i], want)
