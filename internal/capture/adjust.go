@@ -10,11 +10,12 @@ import (
 )
 
 // adjusting is the state of setting end play or drag. It begins with a take
-// that did not pass; from then on the lock counts as open, and only a take made
-// after it was fastened gives the verdict.
+// that did not pass, or with the second step of a procedure; from then on the lock
+// counts as open, and only a take made after it was fastened gives the verdict.
 type adjusting struct {
 	open   bool // the lock is open
 	inBand bool // a take lay in the band while the lock was open: lock it
+	locked bool // the lock was fastened, and no take has failed since
 	step   int  // of the procedure
 	guide  *ledger.Guide
 }
@@ -32,7 +33,7 @@ func (c *Capture) stay(t *ledger.Take, res *method.Result, out *Out) {
 		c.waiting, c.gate = true, method.NewGate(c.spec, res)
 		return
 	}
-	c.adjust.open = true
+	c.adjust.open, c.adjust.locked = true, false
 	c.tell(t.Result, t.U95, out)
 	c.start(out)
 }
@@ -49,9 +50,19 @@ func (c *Capture) doLock(out *Out) error {
 }
 
 func (c *Capture) locked(out *Out) {
-	c.adjust.open, c.adjust.inBand, c.adjust.guide = false, false, nil
+	c.adjust.open, c.adjust.inBand, c.adjust.locked, c.adjust.guide = false, false, true, nil
 	c.start(out)
 	c.say(out, SaidOpen, c.where())
+}
+
+// resumed tells whether the place was being adjusted when it was left, by a restart
+// or for another: its last take did not pass.
+func (c *Capture) resumed() bool {
+	if !adjustable(c.spec.Method) || c.check().Adjuster == nil {
+		return false
+	}
+	t := c.latest(*c.tag)
+	return t != nil && (t.Verdict == ledger.Fail || t.Verdict == ledger.Undecided)
 }
 
 // doStep goes to the procedure's next step and says it.
@@ -61,6 +72,9 @@ func (c *Capture) doStep(out *Out) error {
 	}
 	steps := c.check().Adjuster.Steps
 	c.adjust.step = (c.adjust.step + 1) % len(steps)
+	if c.adjust.step == 0 || !c.adjust.locked { // what follows the lock, such as 'measure', leaves it fastened
+		c.adjust.open, c.adjust.locked = true, false
+	}
 	c.say(out, SaidStep, steps[c.adjust.step])
 	return nil
 }

@@ -175,3 +175,57 @@ func TestAProcedureStepByStep(t *testing.T) {
 		t.Error("a lock where there is none")
 	}
 }
+
+// Who is led through the procedure has the lock open until he says that it is fastened:
+// a play that lies in the band before is no verdict, and the steps behind the lock leave
+// it fastened.
+func TestATakeAmidTheProcedureIsNoVerdict(t *testing.T) {
+	step := func(r *testRig) {
+		t.Helper()
+		if err := r.do(ledger.Command{Do: ledger.DoStep}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	r := rigOn(t, sheetOf(t, strings.Replace(adjustJob, `"lock"]`, `"lock", "measure"]`, 1), 1), Resume{})
+	step(r) // back off
+	r.rock("dial-1", 0.055, 9)
+	r.wantTakes(1)
+	if k := r.tks[0]; k.Verdict != ledger.Undecided || k.Settles() != "a take after the lock is fastened" || r.c.at != 0 {
+		t.Fatalf("0.055 mm backed off: %v, %q, at %d", k.Verdict, k.Note, r.c.at)
+	}
+	step(r) // lock
+	if err := r.do(ledger.Command{Do: ledger.DoLock}); err != nil {
+		t.Fatal(err)
+	}
+	step(r) // measure
+	r.rock("dial-1", 0.052, 9)
+	r.wantTakes(2)
+	if k := r.tks[1]; k.Verdict != ledger.Pass || r.c.at != 1 {
+		t.Errorf("after the lock: %v, %q, at %d", k.Verdict, k.Note, r.c.at)
+	}
+}
+
+// Neither a restart nor a look at another place fastens a lock.
+func TestALockStaysOpenOverARestart(t *testing.T) {
+	r := rigOn(t, sheetOf(t, adjustJob, 1), Resume{})
+	r.rock("dial-1", 0.2, 9)
+	r.wantTakes(1)
+	failed := r.tks[0]
+	again := rigOn(t, sheetOf(t, adjustJob, 1), Resume{Take: failed.Take, Takes: []*ledger.Take{failed}, Tag: failed.Tag, HasActive: true})
+	again.rock("dial-1", 0.055, 9)
+	again.wantTakes(1)
+	if k := again.tks[0]; k.Verdict != ledger.Undecided {
+		t.Errorf("0.055 mm after a restart, the lock open: %v", k.Verdict)
+	}
+	for _, place := range []string{"wheel", "hub"} {
+		check := map[string]string{"wheel": "run-out", "hub": "end play"}[place]
+		if err := r.do(ledger.Command{Do: ledger.DoPosition, Component: place, Check: check}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	r.rock("dial-1", 0.055, 9)
+	r.wantTakes(2)
+	if k := r.tks[1]; k.Verdict != ledger.Undecided {
+		t.Errorf("0.055 mm after a look elsewhere, the lock open: %v", k.Verdict)
+	}
+}

@@ -47,6 +47,7 @@ func (c *Capture) enter(i int, out *Out) {
 	if c.spec.Minus != nil {
 		c.minus.gauge = c.spec.Minus.Name
 	}
+	c.adjust.open = c.resumed()
 	c.event(out, ledger.EvPosition, c.spec.Gauge.Name, ledger.PlaceText(tag))
 	c.say(out, SaidPosition, c.where())
 }

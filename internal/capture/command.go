@@ -64,8 +64,7 @@ func (c *Capture) doPosition(cmd ledger.Command, out *Out) error {
 }
 
 // doAccept takes what is there and goes on: it opens a waiting position, ends a
-// take that needs a person's word, takes the next step of a procedure, or
-// leaves a check that is being adjusted as it now is.
+// take that needs a person's word, or leaves a check that is being adjusted as it now is.
 func (c *Capture) doAccept(out *Out) error {
 	switch {
 	case c.waiting:
