@@ -196,6 +196,9 @@ func (f *finder) reach(at func(string) []any, who string, c *Check, g *Gauge, s 
 		if c.Master != nil && (s.Master < s.ExpectLow || s.Master > s.ExpectHigh) {
 			f.warn(at("master"), "%sthe master %s lies outside expect %s: comparing is best near the master's size", who, c.Master, c.Expect)
 		}
+		if r := s.Gauge; c.Master != nil && !math.IsInf(travel, 0) && (r.RangeLow+travel/20 > 0 || r.RangeHigh-travel/20 < 0) {
+			f.warn(at("master"), "%sset to zero on its master, gauge %q reads near the end of its range %s, where no reading is trusted: write the range as it reads then, such as %s..%s", who, g.Name, g.Range, trim(-travel/2), mm(travel/2))
+		}
 	case method.Play, method.EndPlay, method.RunOut:
 		if bounded(hi) && hi > 0.9*travel { // 5 % at each end of the travel is not trusted
 			f.add(at("limits"), "%sthe limits go up to %s, more than the trusted travel of gauge %q (%s): choose one with more", who, mm(hi), g.Name, g.Range)

@@ -156,3 +156,25 @@ func TestSpecIsInTheLimitsUnit(t *testing.T) {
 		t.Errorf("thou: limits %v step %v, %v", s.Limits, s.Gauge.Step, err)
 	}
 }
+
+// A dial is set to zero on its master: a range from 0 up then has its readings at its
+// end, where none is trusted.
+func TestAMasterAtTheEndOfTheRange(t *testing.T) {
+	for _, c := range []struct{ span, want string }{
+		{"0..12.7 mm", `j:9: warning: component "c", check "bore": set to zero on its master, gauge "g" reads near the end of its range 0..12.7 mm, where no reading is trusted: write the range as it reads then, such as -6.35..6.35 mm`},
+		{"-12..0.5 mm", `j:9: warning: component "c", check "bore": set to zero on its master, gauge "g" reads near the end of its range -12..0.5 mm, where no reading is trusted: write the range as it reads then, such as -6.25..6.25 mm`},
+		{"-6.35..6.35 mm", ""}, {"-1..10 mm", ""},
+	} {
+		b, ps := ParseBench("b", []byte("[[gauge]]\nname = \"g\"\nport = \"tcp://bench:1\"\ndriver = \"signed-decimal\"\nunit = \"mm\"\nerror_local = \"0.001 mm over 1 mm\"\nrange = \""+c.span+"\"\n"))
+		if b == nil {
+			t.Fatal(lines(ps))
+		}
+		j, ps := ParseJob("j", []byte("number = \"1\"\n[[component]]\nname = \"c\"\n[[component.check]]\nname = \"bore\"\nmethod = \"size\"\ngauge = \"g\"\nlimits = \"30..30.021 mm\"\nmaster = \"30 mm\"\n"))
+		if j == nil {
+			t.Fatal(lines(ps))
+		}
+		if got := strings.Join(lines(Validate(b, j, someDrivers)), "\n"); got != c.want {
+			t.Errorf("%s: %q, want %q", c.span, got, c.want)
+		}
+	}
+}
