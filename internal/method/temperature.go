@@ -17,13 +17,13 @@ const ReferenceTemp = 20.0
 type Known struct{ Value, U95, Half float64 }
 
 // part is what the figure's error does to a result that changes by so much per
-// unit of it.
+// unit of it, in the result's unit: a budget knows no other.
 func (k Known) part(name string, by float64) metrology.Part {
 	by = math.Abs(by)
 	if k.U95 > 0 {
-		return scaled(metrology.FromU95(name, k.U95), by)
+		return metrology.FromU95(name, k.U95*by)
 	}
-	return scaled(metrology.Rect(name, k.Half), by)
+	return metrology.Rect(name, k.Half*by)
 }
 
 // variance of the figure.

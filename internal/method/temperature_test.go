@@ -220,3 +220,23 @@ func TestASizeIsReferredTo20(t *testing.T) {
 		}
 	}
 }
+
+// A budget is written in the size's own unit: half a degree does not stand in it as
+// half a millimetre.
+func TestTemperaturesStandInTheSizesUnit(t *testing.T) {
+	w := Warmth{Given: true, Room: Known{Value: 20, Half: 1}, Part: Body{Expansion: Known{Value: 23.6e-6, Half: 2.36e-6}, Temp: Known{Value: 24, U95: 1}}, Reference: Body{Expansion: Known{Value: 11.5e-6, Half: 1.15e-6}, InRoom: true}}
+	_, b := w.at20(30, 30, quantity.MM)
+	want := map[string]float64{ // by hand: 30 mm times what each leaves open
+		"temperature, room": 30 * 11.5e-6 * 1, "temperature, part": 30 * 23.6e-6 / 1.959964,
+		"temperature, expansion of the part": 30 * 2.36e-6 * math.Sqrt(4*4+1/(1.959964*1.959964)), "temperature, expansion of the gauge": 30 * 1.15e-6 / math.Sqrt(3),
+	}
+	for _, p := range b {
+		if math.Abs(p.Value-want[p.Name]) > 1e-3*want[p.Name] || math.Abs(p.Value/p.Divisor-p.U) > 1e-12 {
+			t.Errorf("%+v, by hand %.6f", p, want[p.Name])
+		}
+		delete(want, p.Name)
+	}
+	if len(want) > 0 {
+		t.Errorf("not in the budget: %v", want)
+	}
+}
