@@ -27,8 +27,14 @@ func (c *Capture) deriveOne(d derivation, out *Out) {
 	newest := uint64(0)
 	for _, in := range d.expr.Inputs() {
 		t := c.takeByID(in)
-		if t == nil || t.Bound {
-			return // an upper bound is no value to calculate with
+		if t == nil {
+			return
+		}
+		if t.Bound { // no value to calculate with
+			if t == c.takes[len(c.takes)-1] {
+				c.say(out, SaidCaution, fmt.Sprintf("%s: not worked out, for %s is only known to be less than %.4g %s", ledger.Place(tag), in, t.Result, t.Unit))
+			}
+			return
 		}
 		if why := t.Distrusted(); why != "" {
 			doubts = append(doubts, in.String()+" ("+why+")")

@@ -113,3 +113,33 @@ func TestAnUndecidedTakeSaysWhatWouldDecideIt(t *testing.T) {
 		t.Errorf("a pull: would decide it: %q", by)
 	}
 }
+
+// A play that was only bounded is no value to work a difference out from, and that is
+// said, once.
+func TestABoundLeavesADerivedValueOpen(t *testing.T) {
+	r := rigOn(t, sheetOf(t, testJob, 1), Resume{})
+	r.rock("dial-1", 0.1, 12)
+	r.rock("dial-1", 0.1, 12)
+	r.wantTakes(2)
+	var p simulate.Path
+	steady.SetUp(&p, r.rand, 2, 4)
+	p.Hold(4, 0, 0)
+	r.reads("dial-1", &p)
+	r.words = nil
+	if err := r.do(ledger.Command{Do: ledger.DoAccept}); err != nil {
+		t.Fatal(err)
+	}
+	r.wantTakes(3)
+	if !r.tks[2].Bound {
+		t.Fatalf("no movement: %+v", r.tks[2])
+	}
+	said := 0
+	for _, w := range r.words {
+		if strings.Contains(w, `not worked out, for pin_play["right"] is only known to be less than 0.00`) {
+			said++
+		}
+	}
+	if said != 1 {
+		t.Errorf("said %q", r.words)
+	}
+}

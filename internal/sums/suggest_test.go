@@ -184,3 +184,24 @@ func TestWhichIsTheShaft(t *testing.T) {
 		t.Error("the derived clearance does not tell which is the shaft")
 	}
 }
+
+// A shaft read at the end of the gauge's travel is no size to bore a bush to.
+func TestADistrustedShaftSuggestsNoBush(t *testing.T) {
+	shaft := take(2, "left swivel pin", "pin diameter", "upper", 29.912, 0.002, ledger.Fail)
+	takes := []*ledger.Take{take(1, "left swivel pin", "play in bushes", "upper", 0.12, 0.003, ledger.Fail), shaft}
+	has := func() bool {
+		for _, s := range Suggest(takes, pinChecks()) {
+			if len(s.Inputs["shaft"]) > 0 {
+				return true
+			}
+		}
+		return false
+	}
+	if !has() {
+		t.Fatal("no bush for a shaft that was measured")
+	}
+	shaft.Distrust("end of travel")
+	if has() {
+		t.Error("a bush for a shaft read at the end of travel")
+	}
+}
