@@ -3,6 +3,7 @@ package page
 import (
 	"context"
 	"errors"
+	"io"
 	"strings"
 	"testing"
 	"time"
@@ -264,4 +265,19 @@ func TestPhonesAndWallScreen(t *testing.T) {
 	if n := sc.d.watched(); n != 1 {
 		t.Errorf("three screens cost the desk %d subscriptions", n)
 	}
+}
+
+// A view opened by its address, or loaded again, has what the bench says as if
+// one had come to it by a click.
+func TestViewOpenedByItsAddress(t *testing.T) {
+	sc := newScene()
+	s := serve(t, sc.d, Options{SaveSheet: func(string, []byte) error { return nil }, Record: func(w io.Writer, number, format string) error {
+		_, err := io.WriteString(w, "<p>the record of "+number+"</p>")
+		return err
+	}})
+	ctx := browser(t)
+	do(t, ctx, chromedp.Navigate(s.URL()+"#record"))
+	until(t, ctx, `document.querySelector('#recjob')?.value === 'T28-014' && document.querySelector('#recjob').options.length === 2 && document.querySelector('iframe.paper').src.endsWith('/record/T28-014/html')`)
+	do(t, ctx, chromedp.Navigate(s.URL()+"?again#sheet"))
+	until(t, ctx, `document.body.dataset.link === 'up' && [...document.querySelectorAll('label')].find(l => l.textContent.startsWith('Measured by'))?.querySelector('input').value === 'A. Wright'`)
 }

@@ -8,6 +8,7 @@ import { record } from './record.js'
 import { screens } from './screens.js'
 import { sheet } from './sheet.js'
 import { h, $ } from './dom.js'
+import { on } from './store.js'
 
 export const views = [
   { id: 'bench', name: 'Bench', build: bench }, { id: 'job', name: 'Job', build: job }, { id: 'gauges', name: 'Gauges', build: gauges },
@@ -29,4 +30,8 @@ function show() {
 export function startViews() {
   addEventListener('hashchange', show)
   show()
+  // A view that was opened by its address was built before the bench was heard:
+  // without its jobs, gauges and unit.
+  let heard = false
+  on('state', () => { if (!heard && location.hash) show(); heard = true })
 }
