@@ -255,7 +255,7 @@ func TestBrokenDriverLeavesTheOneBefore(t *testing.T) {
 		} {
 			r.write(file, text)
 			s := r.until(want, func(l ledger.Live) bool { return len(l.Problems) > 0 })
-			if p := s.Problems[0]; len(s.Problems) != 1 || p.Warning || p.Line == 0 || !strings.Contains(p.String(), want) {
+			if p := s.Problems[0]; len(s.Problems) != 1 || p.Warning || p.Line == 0 || !strings.Contains(p.String(), want) || !strings.HasSuffix(p.Text, "(the version before goes on)") {
 				t.Errorf("told %q, want one with %q", s.Problems, want)
 			}
 			fmt.Fprint(d.master, "V3.000\r\n")

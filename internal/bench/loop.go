@@ -372,9 +372,10 @@ func (d *Daemon) watchFiles(ctx context.Context) {
 func (d *Daemon) reload() {
 	job := *d.jobFile.Load()
 	f, problems := loadFiles(d.o.BenchFile, job)
-	for _, p := range problems {
-		if f == nil && !p.Warning {
-			d.log.Error().Msg(p.String() + " (the version before goes on)")
+	for i := range problems {
+		if p := &problems[i]; f == nil && !p.Warning {
+			p.Text += " (the version before goes on)"
+			d.log.Error().Msg(p.String())
 		}
 	}
 	d.in.put(item{edited: true, files: f, problems: problems, jobFile: job})
