@@ -34,7 +34,7 @@ func (r ringer) play(s *playing) {
 	for i := range s.bells {
 		if i > 0 {
 			select {
-			case <-time.After(bellApart):
+			case <-time.After(s.apart):
 			case <-s.cut:
 				return
 			}

@@ -4,6 +4,8 @@
 package sound
 
 import (
+	"time"
+
 	"thouwright/internal/ledger"
 )
 
@@ -129,19 +131,21 @@ var scores = [numCues][]note{
 }
 
 // bells is how often the terminal's bell rings for a cue where there is no
-// better output; what the hands know anyway does not ring.
-func (c Cue) bells() int {
+// better output, and how far apart; what the hands know anyway does not ring.
+func (c Cue) bells() (rings int, apart time.Duration) {
 	switch c {
 	case Pass, Taken:
-		return 1
+		return 1, bellApart
 	case Undecided:
-		return 2
+		return 2, bellApart
+	case GaugeBack:
+		return 2, 3 * bellApart
 	case Fail:
-		return 3
+		return 3, bellApart
 	case GaugeLost:
-		return 4
+		return 4, bellApart
 	case Disk:
-		return 5
+		return 5, bellApart
 	}
-	return 0
+	return 0, 0
 }

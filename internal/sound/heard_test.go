@@ -281,7 +281,7 @@ func TestBellOfATerminal(t *testing.T) {
 	if p.Output() != "bell" {
 		t.Fatalf("output is %s", p.Output())
 	}
-	for c, rings := range map[Cue]int{Rest: 0, Stroke: 0, Pass: 1, Undecided: 2, Fail: 3} {
+	for c, rings := range map[Cue]int{Rest: 0, Stroke: 0, Pass: 1, Taken: 1, Undecided: 2, GaugeBack: 2, Fail: 3, GaugeLost: 4, Disk: 5} {
 		p.Play(c)
 		p.wg.Wait()
 		want += rings

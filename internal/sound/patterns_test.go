@@ -70,6 +70,28 @@ func TestCuesDifferByPatternAlone(t *testing.T) {
 	add("guide sure", guideScore(ledger.Guide{Where: "in", Sure: true}))
 }
 
+// By the terminal's bell no two differ in nothing but what was measured: a pass
+// and a take without limits ring alike.
+func TestBellsDiffer(t *testing.T) {
+	seen := map[string]Cue{}
+	for _, c := range Cues() {
+		rings, apart := c.bells()
+		if rings == 0 || c == Taken {
+			continue
+		}
+		k := fmt.Sprint(rings, apart)
+		if other, taken := seen[k]; taken {
+			t.Errorf("%s and %s both ring %d times", c, other, rings)
+		}
+		seen[k] = c
+	}
+	for _, c := range []Cue{Pass, Undecided, Fail, GaugeLost, GaugeBack, Disk} {
+		if n, _ := c.bells(); n == 0 {
+			t.Errorf("%s does not ring", c)
+		}
+	}
+}
+
 func TestNamesAreTheBenchFiles(t *testing.T) {
 	var names []string
 	for _, c := range Cues() {

@@ -51,7 +51,8 @@ type output interface {
 type playing struct {
 	what    string
 	weight  int
-	bells   int
+	bells   int           // rings of the terminal's bell
+	apart   time.Duration // between two of them
 	pcm     []int16
 	rate    int
 	asked   time.Time
@@ -152,8 +153,9 @@ func (p *Player) sound(c Cue, pcm []int16) {
 	if p.closed || p.mute || p.off[c.String()] {
 		return
 	}
+	rings, apart := c.bells()
 	s := &playing{
-		what: c.String(), weight: c.weight(), bells: c.bells(),
+		what: c.String(), weight: c.weight(), bells: rings, apart: apart,
 		pcm: scaled(pcm, gain(p.volume)), rate: Rate,
 		asked: time.Now(), cut: make(chan struct{}),
 	}
