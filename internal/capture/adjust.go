@@ -18,6 +18,8 @@ type adjusting struct {
 	locked bool // the lock was fastened, and no take has failed since
 	step   int  // of the procedure
 	guide  *ledger.Guide
+
+	byStrokes bool // the guide is of the strokes of a take in progress
 }
 
 // stay goes on at the place where a take did not pass, and says which way to turn.
@@ -89,17 +91,24 @@ func (c *Capture) guide(out *Out) {
 	if adj == nil || !c.adjust.open {
 		return
 	}
-	p := c.machine.Progress()
-	if !p.HasResult {
-		return
+	if p := method.Present(c.machine); p.HasResult {
+		c.tell(p.Result, p.U95, out)
+		c.adjust.byStrokes = true
 	}
-	c.tell(p.Result, p.U95, out)
+}
+
+// doubtGuide takes back what was told of strokes that are no longer like the present
+// ones: a word that was right of them may be wrong of these.
+func (c *Capture) doubtGuide() {
+	if c.adjust.byStrokes && c.machine != nil && !method.Present(c.machine).HasResult {
+		c.adjust.guide, c.adjust.byStrokes = nil, false
+	}
 }
 
 // tell says where a value lies and which way to turn the adjuster.
 func (c *Capture) tell(value, u95 float64, out *Out) {
 	g := method.Guidance(c.spec, adjusterIn(c.check().Adjuster, c.spec.Unit), value, u95)
-	c.adjust.guide = &g
+	c.adjust.guide, c.adjust.byStrokes = &g, false
 	out.add(GuideFact{g, c.spec.Method})
 }
 

@@ -287,6 +287,9 @@ func (c *Capture) heard(out *Out) {
 			c.event(out, ledger.EvDropped, c.spec.Gauge.Name, c.where()+": "+n.Text)
 		}
 	}
+	if len(c.mout.Notes) > 0 {
+		c.doubtGuide()
+	}
 	res := c.mout.Result
 	if res == nil {
 		return
