@@ -229,3 +229,42 @@ func TestALockStaysOpenOverARestart(t *testing.T) {
 		t.Errorf("0.055 mm after a look elsewhere, the lock open: %v", k.Verdict)
 	}
 }
+
+// The nut is turned much too far between two strokes, and the hand rocks on: no word
+// that was right before is said, or left standing, of what is too tight now.
+func TestAGuideOfWhatWasIsTakenBack(t *testing.T) {
+	r := rigOn(t, sheetOf(t, adjustJob, 1), Resume{})
+	r.rock("dial-1", 0.2, 9)
+	r.wantTakes(1)
+	side := 1.0
+	rock := func(play float64, strokes int) {
+		var p simulate.Path
+		p.Glide(1, 0.1)
+		for range strokes {
+			p.Glide(1+side*play/2, 0.3)
+			p.Hold(0.9, 0, 0)
+			side = -side
+		}
+		r.reads("dial-1", &p)
+	}
+	r.guides = nil
+	rock(0.14, 5)
+	if len(r.guides) == 0 || r.guides[len(r.guides)-1].Way != method.Tighten {
+		t.Fatalf("0.14 mm in 0.03..0.08: %+v", r.guides)
+	}
+	r.guides = nil
+	for k := range 5 {
+		rock(0.01, 1)
+		if g := r.c.adjust.guide; k > 0 && g != nil && g.Way != method.Slacken {
+			t.Errorf("after %d strokes of 0.01 mm there still stands %+v", k+1, *g)
+		}
+	}
+	for _, g := range r.guides {
+		if g.Way != method.Slacken {
+			t.Errorf("0.01 mm: %+v", g)
+		}
+	}
+	if len(r.guides) == 0 {
+		t.Error("nothing was said of five strokes of 0.01 mm")
+	}
+}
