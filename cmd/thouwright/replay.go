@@ -25,7 +25,7 @@ type replayCmd struct {
 
 // Example is shown by --help.
 func (c *replayCmd) Example() string {
-	return "thouwright replay -b bench.toml -j 2026-041 -g dial-1=logs/2026-041/tapes/dial-1.tape -c logs/2026-041/tapes/commands.tape -o /tmp/again"
+	return "thouwright replay -b logs/2026-041/bench.toml -j logs/2026-041/job.toml -g dial-1=logs/2026-041/tapes/dial-1.tape -c logs/2026-041/tapes/commands.tape -o /tmp/again"
 }
 
 func (c *replayCmd) Run(ctx *runContext) error {
