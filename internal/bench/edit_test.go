@@ -281,3 +281,22 @@ func TestBrokenDriverLeavesTheOneBefore(t *testing.T) {
 type lines chan string
 
 func (l lines) Write(b []byte) (int, error) { l <- string(b); return len(b), nil }
+
+// The line that was under way when the port was opened is a fault in the logs,
+// but the page says of no gauge that something of it did not fit.
+func TestLineUnderWayIsNoMisfit(t *testing.T) {
+	d := newDial(t)
+	r := newPatientRig(t, "10m", patientGauge("dial-1", d.port, "mm"))
+	r.until("up", gaugeIs("up"))
+	fmt.Fprint(d.master, "5.000\r\n1.5\r\n")
+	r.shows("dial-1", "1.5")
+	if g := r.d.hub.State().Gauges[0]; g.Bad != 0 || g.BadRaw != "" {
+		t.Errorf("%d did not fit, %q", g.Bad, g.BadRaw)
+	}
+	fmt.Fprint(d.master, "x1.6\r\n1.7\r\n")
+	r.shows("dial-1", "1.7")
+	if g := r.d.hub.State().Gauges[0]; g.Bad != 1 || g.BadRaw != "x1.6" {
+		t.Errorf("%d did not fit, %q", g.Bad, g.BadRaw)
+	}
+	r.stop()
+}

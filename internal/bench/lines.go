@@ -24,6 +24,7 @@ type line struct {
 	watch   []string // control lines that a foot switch uses
 
 	wasUp   bool
+	fresh   bool // nothing was read since it was opened
 	gone    bool // the bench file no longer has it
 	link    gauge.Link
 	message string

@@ -136,7 +136,7 @@ func (d *Daemon) linked(it item) {
 	if l == nil {
 		return
 	}
-	l.link, l.message = it.link, it.text
+	l.link, l.message, l.fresh = it.link, it.text, it.link == gauge.Up
 	d.publish.now()
 	d.count.link(it.link)
 	if d.pedal.on(l, d.pedal.Line) || l.isPedal() {

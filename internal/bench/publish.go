@@ -208,6 +208,10 @@ func (s sessionSink) readings(port int, batch []ledger.Reading) {
 	d := s.d
 	li := d.lines[port]
 	watched := d.hub.watched()
+	// The first frame may have been under way when the port was opened: nothing is
+	// wrong with a gauge for that.
+	cut := li.fresh && batch[0].Fault == ledger.Garbled
+	li.fresh = false
 	for i := range batch {
 		r := &batch[i]
 		d.count.reading(r.Fault)
@@ -221,7 +225,7 @@ func (s sessionSink) readings(port int, batch []ledger.Reading) {
 		if r.Fault == ledger.NoFault {
 			g.good++
 			g.raw = append(g.raw[:0], r.Raw...)
-		} else if r.Fault == ledger.Garbled {
+		} else if r.Fault == ledger.Garbled && !(cut && i == 0) {
 			g.bad++
 			g.badRaw = append(g.badRaw[:0], r.Raw...)
 		}
