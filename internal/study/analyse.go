@@ -446,7 +446,9 @@ func (r *Result) stability(d *Data) {
 		se := math.Sqrt(max(0, yy-b*ty) / float64(dof) / tt)
 		s.Drift = Number(b * span)
 		s.U95 = Number(se * span * distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(dof)}.Quantile(0.975))
-		s.Shown = math.Abs(float64(s.Drift)) > float64(s.U95)
+		if s.Shown = math.Abs(float64(s.Drift)) > float64(s.U95); s.Shown {
+			r.note("what drifted is in the repeatability too: find out what it was, and measure again")
+		}
 	}
 	var num float64
 	for i := 1; i < len(rest); i++ {
