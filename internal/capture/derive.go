@@ -7,6 +7,7 @@ import (
 	"thouwright/internal/ledger"
 	"thouwright/internal/method"
 	"thouwright/internal/metrology"
+	"thouwright/internal/quantity"
 	"thouwright/internal/rules"
 )
 
@@ -59,7 +60,8 @@ func (c *Capture) deriveOne(d derivation, out *Out) {
 	if len(doubts) > 0 {
 		distrust(t, strings.Join(doubts, ", "))
 	} else if t.Verdict == ledger.Undecided {
-		t.Settle(metrology.Settle(metrology.Question{Value: t.Result, Combined: res.Combined, Limits: spec.Limits, Confidence: spec.Confidence, Method: t.Method, Unit: t.Unit}))
+		t.Settle(metrology.Settle(metrology.Question{Value: t.Result, Combined: res.Combined, Limits: spec.Limits, Confidence: spec.Confidence, Method: t.Method, Unit: t.Unit,
+			Inputs: knownTo(d.expr.Inputs(), takes, spec.Unit)}))
 	}
 	if !c.Unheard {
 		t.Say = metrology.Words(t, verdict, res.Combined)
@@ -109,6 +111,17 @@ func (c *Capture) derived(d derivation, spec method.Spec, takes []*ledger.Take) 
 		LastSeq:    last.LastSeq,
 		Note:       strings.Join(names, ", "),
 	}, res, nil
+}
+
+// knownTo is what each input of a derived value is known to (U95), in unit.
+func knownTo(inputs []rules.Input, takes []*ledger.Take, unit quantity.Unit) map[string]float64 {
+	to := map[string]float64{}
+	for i, t := range takes {
+		if u, err := quantity.Convert(t.U95, t.Unit, unit); err == nil {
+			to[inputs[i].String()] = u
+		}
+	}
+	return to
 }
 
 // takeByID is the take that counts for an input of an expression, in this stage.

@@ -15,10 +15,11 @@ type Question struct {
 	Combined   Combined
 	Limits     Limits // with OpenLow already applied
 	Confidence float64
-	Method     string  // play, size, … as the sheet says
-	Strokes    int     // used so far; 0 where more cannot be asked for
-	Step       float64 // the gauge's, 0 where not known
-	Provable   bool    // a proof of the gauge over a short movement would count, and is not given
+	Method     string             // play, size, … as the sheet says
+	Strokes    int                // used so far; 0 where more cannot be asked for
+	Step       float64            // the gauge's, 0 where not known
+	Inputs     map[string]float64 // of a derived value: what each input is known to (U95), by its name in the budget
+	Provable   bool               // a proof of the gauge over a short movement would count, and is not given
 	Unit       quantity.Unit
 	Show       quantity.Unit // the display unit; None: Unit
 }
@@ -144,10 +145,11 @@ func (q Question) better(decided func(Combined) bool) string {
 		}
 		return out.Combine()
 	}
-	if len(of) < 2 || !decided(only(hopeless)) {
+	u95, input := q.Inputs[most] // its own: in the budget it counts as often as the value takes it
+	if !input || len(of) < 2 || !decided(only(hopeless)) {
 		return ""
 	}
-	return q.known(most, least(func(k float64) bool { return decided(only(k)) }), of[most].Combine().U95)
+	return q.known(most, least(func(k float64) bool { return decided(only(k)) }), u95)
 }
 
 // inputOf takes a part of a derived value apart: whose it is, and its name there.

@@ -13,15 +13,19 @@ func TestSettleOfADerivedValue(t *testing.T) {
 	ask := func(value, bush, pin float64) string {
 		in := []Input{{Name: `bush["upper"]`, Value: 30, Gauge: "bore", Budget: Budget{Gauss(PartScatter, bush), Rect(PartError, 0.0001)}},
 			{Name: `pin["upper"]`, Value: 30 - value, Gauge: "mic", Budget: Budget{Gauss(PartError, pin)}}}
-		p, err := Propagate(func(v []float64) (float64, error) { return v[0] - v[1], nil }, in, true, 1)
+		// Twice the half of a bush is a bush: what it is known to is its own, not its share.
+		in[0].Value, in[0].Budget[0].U, in[0].Budget[1].U = in[0].Value/2, bush/2, in[0].Budget[1].U/2
+		p, err := Propagate(func(v []float64) (float64, error) { return 2*v[0] - v[1], nil }, in, true, 1)
 		if err != nil {
 			t.Fatal(err)
 		}
-		return Settle(Question{Value: p.Value, Combined: p.Combined, Limits: Limits{0.009, 0.050}, Confidence: 0.95, Method: "derived", Unit: quantity.MM})
+		return Settle(Question{Value: p.Value, Combined: p.Combined, Limits: Limits{0.009, 0.050}, Confidence: 0.95, Method: "derived", Unit: quantity.MM,
+			Inputs: map[string]float64{in[0].Name: in[0].Budget.Combine().U95, in[1].Name: in[1].Budget.Combine().U95}})
 	}
 	// 0.005 mm to the limit is 1.645 u at u = 3.04 µm, of which the pin has 1: the bush
-	// may have the root of 3.04² - 1, 2.87 µm, and has 4; twice that are 5.6 and 7.8.
-	if s := ask(0.045, 0.004, 0.001); s != `bush["upper"] known to 0.006 mm instead of 0.008` {
+	// may have the root of 3.04² - 1, 2.87 µm, and has 4: twice that are 5.6 and 7.8, and
+	// half of them are its own.
+	if s := ask(0.045, 0.004, 0.001); s != `bush["upper"] known to 0.003 mm instead of 0.004` {
 		t.Errorf("one poor input: %q", s)
 	}
 	// Each alone leaves 4 µm, and only 3.04 would do.
