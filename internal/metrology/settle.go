@@ -89,7 +89,12 @@ func (q Question) known(what string, k, u95 float64) string {
 	if what == "" {
 		what = "the result"
 	}
-	return what + " known to " + speaker(q.Unit, q.Show, u95*k).full(u95*k) + " instead of " + speaker(q.Unit, q.Show, u95).bare(u95)
+	to, now := speaker(q.Unit, q.Show, u95*k), speaker(q.Unit, q.Show, u95)
+	for to.places < 9 && to.bare(u95*k) == now.bare(u95) { // 0.002 instead of 0.002 is no advice
+		to.places++
+		now.places = to.places
+	}
+	return what + " known to " + to.full(u95*k) + " instead of " + now.bare(u95)
 }
 
 // steadier is what makes every part of the uncertainty smaller.

@@ -1,6 +1,7 @@
 package metrology
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 
@@ -50,6 +51,18 @@ func TestSettleAdvisesWhatHelps(t *testing.T) {
 		c := Budget{Gauss(PartRepeatability, 0.01)}.Combine()
 		if s := Settle(Question{Value: 1.01, Combined: c, Limits: Limits{1, 2}, Confidence: 0.95, Method: method, Unit: quantity.NM}); !strings.HasSuffix(s, want) {
 			t.Errorf("%s: %q", method, s)
+		}
+	}
+}
+
+// What it has to come down to never reads like what it is.
+func TestSettleNamesTwoFigures(t *testing.T) {
+	for _, value := range []float64{1.0815, 1.0818, 1.082} { // of a limit of 1, u = 0.05
+		c := Budget{Gauss(PartRepeatability, 0.05)}.Combine()
+		s := Settle(Question{Value: value, Combined: c, Limits: Limits{1, 9}, Confidence: 0.95, Unit: quantity.MM})
+		var to, now string
+		if _, err := fmt.Sscanf(s, "the result known to %s mm instead of %s", &to, &now); err != nil || to == strings.TrimSuffix(now, ":") {
+			t.Errorf("%q (%v)", s, err)
 		}
 	}
 }
