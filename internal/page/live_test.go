@@ -281,3 +281,29 @@ func TestViewOpenedByItsAddress(t *testing.T) {
 	do(t, ctx, chromedp.Navigate(s.URL()+"?again#sheet"))
 	until(t, ctx, `document.body.dataset.link === 'up' && [...document.querySelectorAll('label')].find(l => l.textContent.startsWith('Measured by'))?.querySelector('input').value === 'A. Wright'`)
 }
+
+// Whoever stands at the bench is told that the gauge at hand is gone, and what to
+// do, where else the strokes are counted; a verdict just given is read first.
+func TestGaugeAtHandIsGone(t *testing.T) {
+	sc := newScene()
+	ctx := open(t, serve(t, sc.d, Options{}))
+	link := func(state, message string) {
+		sc.set(func(l *ledger.Live) {
+			gauges := append([]ledger.LiveGauge(nil), l.Gauges...)
+			gauges[0].Link, gauges[0].Message = state, message
+			l.Gauges = gauges
+		})
+	}
+	word := `document.getElementById('word').textContent + ' ' + document.querySelector('.word .lines').innerText`
+	link("waiting", "not there: plug it in")
+	until(t, ctx, word+` === 'NO GAUGE dial-1: not there: plug it in'`)
+	shot(t, ctx, "no-gauge")
+	link("silent", "nothing for 3 s: is it switched on?")
+	until(t, ctx, word+` === 'SILENT dial-1: nothing for 3 s: is it switched on?'`)
+	sc.verdict(take(4, "right lock", "0.0418", "0.0052", "pass", "", "inside the limits"))
+	until(t, ctx, `document.getElementById('word').textContent === 'PASS'`)
+	sc.set(func(l *ledger.Live) { a := *l.Active; a.Phase, a.Strokes = ledger.PhaseMeasuring, 1; l.Active = &a })
+	until(t, ctx, `document.getElementById('word').textContent === 'SILENT'`)
+	link("up", "")
+	until(t, ctx, `document.getElementById('word').textContent === '1/6'`)
+}

@@ -1,5 +1,5 @@
 // The one word the bench view says at a time: a verdict just given, how the
-// adjuster must go, how many strokes are done, or what to do.
+// adjuster must go, which gauge is gone, how many strokes are done, or what to do.
 
 import { shapeOf } from './shapes.js'
 import { result, range } from './units.js'
@@ -26,6 +26,12 @@ function verdict(t, st) {
 
 const same = (t, st) => t.component === st.active?.component && t.check === st.active?.check && t.position === st.active?.position && t.stage === st.stage
 
+// absent is the gauge of the check at hand that says nothing now, as a headline.
+function absent(st) {
+  const g = (st.gauges ?? []).find(g => g.link !== 'up' && (g.name === st.active.gauge || g.name === st.active.minus))
+  return g && { kind: 'quiet', word: g.link === 'silent' ? 'SILENT' : 'NO GAUGE', shape: 'lost', lines: [`${g.name}: ${g.message || g.link}`] }
+}
+
 // headline decides from the state and the seconds since the last take came.
 export function headline(st, sinceTake) {
   const a = st.active, t = st.last_take
@@ -35,6 +41,8 @@ export function headline(st, sinceTake) {
     return { kind: 'quiet', word: 'DONE', shape: 'done', lines: ['Every position of this job is measured.'] }
   }
   const fresh = t && sinceTake < FRESH
+  const gone = a.phase !== 'done' && !(fresh && a.strokes === 0) && absent(st)
+  if (gone) return gone
   switch (a.phase) {
     case 'waiting':
       if (t && (fresh || same(t, st))) return verdict(t, st)
