@@ -25,9 +25,10 @@ func (p Pick) takes(t *ledger.Take) bool {
 }
 
 // FromLogs reads the repeated takes of one check from a job's folder. A part is
-// a component and position, a person the operator; every take counts, those
-// that a later one replaced too. Derived values and upper bounds are left out:
-// they measure nothing by themselves.
+// a component and position at one stage, for between two stages it was worked on;
+// a person the operator; every take counts, those that a later one replaced too.
+// Derived values and upper bounds are left out: they measure nothing by
+// themselves; and so are takes that are not trusted.
 func FromLogs(dir string, pick Pick) (*Data, error) {
 	f, err := journal.Load(dir)
 	if err != nil {
@@ -36,12 +37,16 @@ func FromLogs(dir string, pick Pick) (*Data, error) {
 	root := chains(f.Takes)
 	type key struct{ check, method, gauge, unit string }
 	groups := map[key][]*ledger.Take{}
-	bounds, turned := map[key]int{}, map[key]int{}
+	bounds, turned, distrusted := map[key]int{}, map[key]int{}, map[key]int{}
 	place := func(t *ledger.Take) string {
-		if adjustable(t) {
-			return fmt.Sprintf("%s (from take %d)", placeOf(t), root[t.Take])
+		s := placeOf(t)
+		if t.Tag.Stage != "" && pick.Stage == "" {
+			s += ", " + t.Tag.Stage
 		}
-		return placeOf(t)
+		if adjustable(t) {
+			s += fmt.Sprintf(" (from take %d)", root[t.Take])
+		}
+		return s
 	}
 	for i := range f.Takes {
 		t := &f.Takes[i]
@@ -55,6 +60,10 @@ func FromLogs(dir string, pick Pick) (*Data, error) {
 		}
 		if isBound(t) {
 			bounds[k]++
+			continue
+		}
+		if t.Distrusted() != "" {
+			distrusted[k]++
 			continue
 		}
 		groups[k] = append(groups[k], t)
@@ -88,6 +97,9 @@ func FromLogs(dir string, pick Pick) (*Data, error) {
 	}
 	if n := turned[k]; n > 0 {
 		d.Notes = append(d.Notes, fmt.Sprintf("%d takes between which the adjuster may have been turned are left out; redo repeats one", n))
+	}
+	if n := distrusted[k]; n > 0 {
+		d.Notes = append(d.Notes, fmt.Sprintf("%d takes that are not to be trusted are left out", n))
 	}
 	count := map[string]int{}
 	for _, t := range groups[k] {

@@ -447,3 +447,38 @@ func TestADriftIsSaidToBeInTheRepeatability(t *testing.T) {
 		t.Errorf("drift %+v, notes %q", r.Stable, r.Notes)
 	}
 }
+
+// Between two stages a part is worked on: what it was as found is no repetition of what
+// it is now. Nor is a take that is not to be trusted.
+func TestStagesAreNoRepetition(t *testing.T) {
+	var takes []ledger.Take
+	for i, v := range []float64{9.0, 9.2, 3.1, 3.0, 9.9} {
+		k := ledger.Take{Tag: ledger.Tag{Component: "pin", Check: "play", Stage: "as found"}, Method: "play", Gauge: "dial-1", Unit: quantity.Thou, Result: v, U95: 0.3, Low: 1, High: 3, Confidence: 0.95}
+		if i == 2 || i == 3 {
+			k.Tag.Stage = "assembled"
+		}
+		if i == 4 {
+			k.Distrust("the stand moved")
+		}
+		takes = append(takes, k)
+	}
+	dir := jobFolder(t, takes)
+	d, err := FromLogs(dir, Pick{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := Analyse(d, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// By hand: variances 0.02 and 0.005, pooled 0.0125.
+	if len(r.Parts) != 2 || math.Abs(float64(r.Set.Value)-math.Sqrt(0.0125)) > 1e-9 {
+		t.Errorf("parts %q, repeatability %v thou, by hand %.4f", r.Parts, r.Set.Value, math.Sqrt(0.0125))
+	}
+	if !strings.Contains(strings.Join(r.Notes, "\n"), "1 takes that are not to be trusted") {
+		t.Errorf("notes %q", r.Notes)
+	}
+	if d, err := FromLogs(dir, Pick{Stage: "assembled"}); err != nil || len(d.Rows) != 2 || d.Rows[0].Part != "pin" {
+		t.Errorf("one stage: %+v, %v", d, err)
+	}
+}

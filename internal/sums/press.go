@@ -95,7 +95,11 @@ func runPress(v *values) (*Answer, error) {
 		return nil, err
 	}
 	if high <= 0 {
-		return nil, fmt.Errorf("there is no interference: the bush is %s to %s mm smaller than its housing", number(-high, quantity.MM), number(-low, quantity.MM))
+		gap := number(-high, quantity.MM)
+		if low != high {
+			gap += " to " + number(-low, quantity.MM)
+		}
+		return nil, fmt.Errorf("there is no interference: the bush is %s mm smaller than its housing", gap)
 	}
 	switch {
 	case v.has("bore"):
