@@ -25,7 +25,7 @@ type adjusting struct {
 // stay goes on at the place where a take did not pass, and says which way to turn.
 func (c *Capture) stay(t *ledger.Take, res *method.Result, out *Out) {
 	adj := c.check().Adjuster
-	if adj == nil {
+	if adj == nil || t.Distrusted() != "" { // no word, and no lock, hangs on a take that is no result
 		c.start(out)
 		return
 	}

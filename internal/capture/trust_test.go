@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"thouwright/config"
 	"thouwright/internal/ledger"
 	"thouwright/internal/quantity"
 	"thouwright/internal/simulate"
@@ -141,5 +142,32 @@ func TestABoundLeavesADerivedValueOpen(t *testing.T) {
 	}
 	if said != 1 {
 		t.Errorf("said %q", r.words)
+	}
+}
+
+// Nobody is told to turn a nut by a take whose stand moved.
+func TestNoWayIsToldByADistrustedTake(t *testing.T) {
+	b, ps := config.ParseBench("bench.toml", []byte(testBench))
+	if b == nil {
+		t.Fatal(ps)
+	}
+	j, ps := config.ParseJob("job.toml", []byte(strings.Replace(adjustJob, `limits = "0.03..0.08 mm"`, "limits = \"0.03..0.08 mm\"\n  max_strokes = 6", 1)))
+	if j == nil {
+		t.Fatal(ps)
+	}
+	s, err := NewSheet(b, j, 1, func(string) ledger.Sends { return ledger.OnPress })
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := rigOn(t, s, Resume{})
+	for _, v := range []uint64{100, 400, 102, 470, 99, 560, 101} { // the high stops climb
+		r.press("dial-1", v)
+	}
+	r.wantTakes(1)
+	if k := r.tks[0]; k.Distrusted() != "the stand moved" || k.Verdict != ledger.Undecided {
+		t.Fatalf("%s, %q", k.Verdict, k.Note)
+	}
+	if len(r.guides) != 0 || r.c.adjust.open || r.c.adjust.guide != nil {
+		t.Errorf("told %+v, lock open %v", r.guides, r.c.adjust.open)
 	}
 }
