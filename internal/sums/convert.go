@@ -343,15 +343,19 @@ func (a *Answer) quiet(name string, d quantity.Decimal, u quantity.Unit) {
 }
 
 // unrounded shows a value before rounding: exactly where a decimal can, else to
-// nine places.
+// nine places, and ten digits at least.
 func (a *Answer) unrounded(name, label string, r *big.Rat, u quantity.Unit) {
+	f, _ := r.Float64()
 	d, err := quantity.FromRat(r)
 	if err != nil {
-		if d, err = quantity.RoundRat(r, 9, quantity.Nearest); err != nil {
+		places := 9
+		if f != 0 {
+			places = min(max(places, 9-int(math.Floor(math.Log10(math.Abs(f))))), 18)
+		}
+		if d, err = quantity.RoundRat(r, places, quantity.Nearest); err != nil {
 			return // more digits than fit; the rounded value stands above
 		}
 	}
-	f, _ := r.Float64()
 	a.add(Result{Name: name + "_unrounded", Label: label, Unit: u, Value: f, Exact: &d, settled: true})
 }
 

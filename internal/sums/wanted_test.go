@@ -2,6 +2,7 @@ package sums
 
 import (
 	"encoding/json"
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -72,5 +73,19 @@ func TestRoundedHoldsWhatItStandsFor(t *testing.T) {
 	}
 	if b, err := json.Marshal(a); err != nil || strings.Contains(string(b), ":-0,") || strings.Contains(string(b), ":-0}") {
 		t.Errorf("%v: %s", err, b)
+	}
+}
+
+// What is called unrounded has ten digits at least: a psi is 6894.757293168 Pa (NIST SP 811).
+func TestUnroundedIsNot(t *testing.T) {
+	for line, want := range map[string]float64{"'1 psi' --to MPa": 0.006894757293168361, "'1 psi' --to GPa": 6.894757293168361e-06, "'1 deg' --to rad": 0.017453292519943295, "'1000 psi' --to MPa": 6.894757293168361} {
+		r := result(t, must(t, "convert", line), "value_unrounded")
+		got := r.Value
+		if r.Exact != nil {
+			got = r.Exact.Float()
+		}
+		if math.Abs(got-want) > 1e-10*want {
+			t.Errorf("%s: %v, want %v", line, got, want)
+		}
 	}
 }
