@@ -151,6 +151,9 @@ func Run(ctx context.Context, o Options) error {
 	for _, p := range problems {
 		d.log.Warn().Msg(p.String())
 	}
+	if lostJob != "" {
+		d.log.Warn().Msg(lostJob)
+	}
 	d.log.Info().Str("page", d.page.URL()).Str("job", d.session.number).Msg("running")
 	if o.Ready != nil {
 		o.Ready(d, d.page.URL())

@@ -20,7 +20,7 @@ func (r *rig) resumed() (d *Daemon, stop func()) {
 	ctx, cancel := context.WithCancel(context.Background())
 	ready, ended := make(chan *Daemon, 1), make(chan error, 1)
 	go func() {
-		ended <- Run(ctx, Options{BenchFile: filepath.Join(r.dir, "bench.toml"), Log: zerolog.Nop(), Ready: func(d *Daemon, _ string) { ready <- d }})
+		ended <- Run(ctx, Options{BenchFile: filepath.Join(r.dir, "bench.toml"), Log: r.log, Ready: func(d *Daemon, _ string) { ready <- d }})
 	}()
 	select {
 	case d = <-ready:
@@ -80,12 +80,22 @@ func TestJobInHandSurvivesARestart(t *testing.T) {
 	if err := os.Remove(filepath.Join(r.dir, "elsewhere", "sheet.toml")); err != nil {
 		t.Fatal(err)
 	}
+	said := make(chan string, 100)
+	r.log = zerolog.New(lines(said))
 	d, stop = r.resumed()
 	inHand(d, "")
 	r.until("the reason", func(l ledger.Live) bool {
 		return len(l.Problems) == 1 && l.Problems[0].Warning && strings.Contains(l.Problems[0].Text, "the job in hand, sheet.toml, can't be gone on with")
 	})
 	stop()
+	close(said)
+	told := 0
+	for s := range said {
+		told += strings.Count(s, "the job in hand, sheet.toml, can't be gone on with")
+	}
+	if told != 1 {
+		t.Errorf("the terminal says it %d times", told)
+	}
 }
 
 // What was chosen of the sound on the page outlasts edits of other things and a

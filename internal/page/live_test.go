@@ -306,4 +306,10 @@ func TestGaugeAtHandIsGone(t *testing.T) {
 	until(t, ctx, `document.getElementById('word').textContent === 'SILENT'`)
 	link("up", "")
 	until(t, ctx, `document.getElementById('word').textContent === '1/6'`)
+	// A bench that was just installed has none, and nothing on it is done.
+	sc.set(func(l *ledger.Live) {
+		l.Job, l.LastTake, l.Gauges = nil, nil, []ledger.LiveGauge{}
+		l.Active = &ledger.LiveActive{Phase: ledger.PhaseDone, Say: "every position is measured"}
+	})
+	until(t, ctx, word+`.startsWith('NO GAUGE The bench file names no gauge. Plug one in')`)
 }

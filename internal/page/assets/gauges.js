@@ -5,6 +5,7 @@ import { h, s, text } from './dom.js'
 import { store, on } from './store.js'
 import { reading } from './units.js'
 import { late, says } from './age.js'
+import { NONE } from './headline.js'
 
 let root = null
 const cards = new Map()
@@ -32,7 +33,7 @@ function card(g) {
 function draw() {
   const all = store.state?.gauges ?? []
   const box = root.lastChild
-  if (all.length === 0) { box.replaceChildren(h('p', null, 'The bench file names no gauge. Plug one in and run “thouwright ports” and “thouwright sniff”.')); cards.clear(); return }
+  if (all.length === 0) { box.replaceChildren(h('p', null, NONE)); cards.clear(); return }
   for (const [n, c] of cards) if (!all.some(g => g.name === n)) { c.el.remove(); cards.delete(n) }
   for (const g of all) {
     if (!cards.has(g.name)) { if (cards.size === 0) box.replaceChildren(); const c = card(g); cards.set(g.name, c); box.append(c.el) }

@@ -6,6 +6,9 @@ import { result, range } from './units.js'
 
 const FRESH = 30 // seconds a verdict stays while nothing newer has begun
 
+// NONE is what to do on a bench without a gauge.
+export const NONE = 'The bench file names no gauge. Plug one in and run “thouwright ports” and “thouwright sniff”.'
+
 // What is done with the part, as a shape.
 const HANDS = { size: 'measure', 'run-out': 'turn', drag: 'turn' }
 const WORDS = { play: 'ROCK IT', 'end-play': 'PUSH PULL', 'run-out': 'TURN IT', size: 'MEASURE', drag: 'TURN IT', derived: 'DERIVED' }
@@ -35,6 +38,7 @@ function absent(st) {
 // headline decides from the state and the seconds since the last take came.
 export function headline(st, sinceTake) {
   const a = st.active, t = st.last_take
+  if (!st.gauges?.length) return { kind: 'quiet', word: 'NO GAUGE', shape: 'lost', lines: [NONE] }
   if (!a) {
     if (t && sinceTake < FRESH) return verdict(t, st)
     if (!st.job) return { kind: 'quiet', word: 'NO JOB', shape: 'none', lines: ['Measure at once, or choose or make a job.'] }
