@@ -311,5 +311,5 @@ func TestGaugeAtHandIsGone(t *testing.T) {
 		l.Job, l.LastTake, l.Gauges = nil, nil, []ledger.LiveGauge{}
 		l.Active = &ledger.LiveActive{Phase: ledger.PhaseDone, Say: "every position is measured"}
 	})
-	until(t, ctx, word+`.startsWith('NO GAUGE The bench file names no gauge. Plug one in')`)
+	until(t, ctx, `(`+word+`).startsWith('NO GAUGE The bench file names no gauge. Plug one in')`)
 }
