@@ -206,6 +206,25 @@ func TestJobGoesByItself(t *testing.T) {
 	r.wantTakes(n)
 }
 
+// With advance = "switch" neither movement nor stillness opens the next place,
+// and what is to be done is said.
+func TestOnlyTheSwitchOpensTheNextPlace(t *testing.T) {
+	r := rigOn(t, sheetOf(t, strings.Replace(testJob, `gauge = "dial-1"`, "gauge = \"dial-1\"\n  advance = \"switch\"", 1), 1), Resume{})
+	r.rock("dial-1", 0.1, 12)
+	r.rock("dial-1", 0.1, 12)
+	r.wantTakes(1)
+	var l ledger.Live
+	r.c.Live(&l)
+	if a := l.Active; a.Phase != ledger.PhaseWaiting || a.Position != "left" || a.Say != "move the gauge to the next place, then press the switch or Accept" {
+		t.Errorf("%s at %q, says %q", a.Phase, a.Position, a.Say)
+	}
+	if err := r.do(ledger.Command{Do: ledger.DoAccept, By: "switch"}); err != nil {
+		t.Fatal(err)
+	}
+	r.rock("dial-1", 0.1, 12)
+	r.wantTakes(2)
+}
+
 func TestRedoNamesWhatItReplaces(t *testing.T) {
 	r := rigOn(t, sheetOf(t, testJob, 1), Resume{})
 	r.rock("dial-1", 0.2, 10)

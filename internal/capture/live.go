@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"thouwright/config"
 	"thouwright/internal/ledger"
 	"thouwright/internal/quantity"
 )
@@ -71,6 +72,9 @@ func (c *Capture) liveActive(l *ledger.Live) *ledger.LiveActive {
 	if c.waiting {
 		a.Phase = ledger.PhaseWaiting
 		a.Say = "move the gauge to the next place"
+		if k.Advance == config.AdvanceSwitch {
+			a.Say += ", then press the switch or Accept"
+		}
 		if c.adjust.inBand {
 			a.Say = "in the band: fasten the lock, then measure again"
 		}
