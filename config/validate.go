@@ -185,10 +185,15 @@ func (f *finder) reach(at func(string) []any, who string, c *Check, g *Gauge, s 
 	travel := s.Gauge.RangeHigh - s.Gauge.RangeLow
 	switch c.Method {
 	case method.Size:
-		if c.Master == nil && !math.IsInf(travel, 0) {
-			if bounded(lo) && lo < s.Gauge.RangeLow || bounded(hi) && hi > s.Gauge.RangeHigh {
-				f.add(at("limits"), "%sthe limits lie outside the range of gauge %q (%s): choose a gauge that reaches them, or gauge against a master", who, g.Name, g.Range)
-			}
+		beyond := func(edge float64) bool {
+			return bounded(lo) && lo < s.Gauge.RangeLow+edge || bounded(hi) && hi > s.Gauge.RangeHigh-edge
+		}
+		switch {
+		case c.Master != nil || math.IsInf(travel, 0):
+		case beyond(0):
+			f.add(at("limits"), "%sthe limits lie outside the range of gauge %q (%s): choose a gauge that reaches them, or gauge against a master", who, g.Name, g.Range)
+		case beyond(travel / 20):
+			f.warn(at("limits"), "%sthe limits reach into the last 5 %% of the range of gauge %q (%s), where no reading is trusted: choose one that reads nearer its middle, or leave out its range", who, g.Name, g.Range)
 		}
 		if bounded(lo) && lo < s.ExpectLow || bounded(hi) && hi > s.ExpectHigh {
 			f.add(at("expect"), "%sexpect %s leaves out part of the limits, so a good part would not be seen: widen it well beyond both limits", who, c.Expect)

@@ -63,6 +63,8 @@ func TestFilesAreCheckedAgainstEachOther(t *testing.T) {
 				`j:103: warning: component "belt pulley", check "run-out of the rim": the limits go up to 12 mm, beyond the 0.3 mm for which error_local of gauge "dial-2" holds: the error of the whole travel will count there`}},
 		{"range", "step = \"0.001 mm\"\nerror = \"0.003 mm\"", "", "step = \"0.001 mm\"\nrange = \"40..50 mm\"\nerror = \"0.003 mm\"",
 			[]string{`j:51: component "left swivel pin", check "bush bore": the limits lie outside the range of gauge "bore-1" (40..50 mm): choose a gauge that reaches them, or gauge against a master`}},
+		{"range's end", "step = \"0.001 mm\"\nerror = \"0.003 mm\"", "", "step = \"0.001 mm\"\nrange = \"10..31 mm\"\nerror = \"0.003 mm\"",
+			[]string{`j:51: warning: component "left swivel pin", check "bush bore": the limits reach into the last 5 % of the range of gauge "bore-1" (10..31 mm), where no reading is trusted: choose one that reads nearer its middle, or leave out its range`}},
 		{"expect", "", "expect = \"29.5..30.5 mm\"\n  limits", "expect = \"29.97..30.5 mm\"\n  limits",
 			[]string{`j:38: component "left swivel pin", check "pin diameter": expect 29.97..30.5 mm leaves out part of the limits, so a good part would not be seen: widen it well beyond both limits`}},
 		{"no error", "error = \"0.5 N\"\n", "", "",

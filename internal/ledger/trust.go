@@ -1,6 +1,9 @@
 package ledger
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // What a take's note says of itself, so that it is known again of a kept take.
 const (
@@ -25,6 +28,11 @@ func (t *Take) Settle(by string) {
 
 // Settles is what would decide an undecided take, "" where nothing is said of it.
 func (t *Take) Settles() string { return t.noted(toDecide) }
+
+// Beside is the note without what the take's words say already: why it is not trusted.
+func (t *Take) Beside() string {
+	return strings.Join(slices.DeleteFunc(strings.Split(t.Note, "; "), func(item string) bool { return strings.HasPrefix(item, notTrusted) }), "; ")
+}
 
 func (t *Take) note(s string) {
 	if t.Note != "" {

@@ -208,8 +208,8 @@ func (t *Take) Title() string {
 // Leading is what a take says in words, with its note.
 func (t *Take) Leading() string {
 	s := t.Words
-	if t.Note != "" {
-		s += " (" + t.Note + ")"
+	if n := t.Beside(); n != "" {
+		s += " (" + n + ")"
 	}
 	return s
 }

@@ -1,0 +1,21 @@
+package ledger
+
+import "testing"
+
+// What a take's note says of trust and of what would decide it is known again, among
+// whatever else it says.
+func TestANoteIsKnownAgain(t *testing.T) {
+	k := Take{Note: "gauge error assumed: one step"}
+	if k.Distrusted() != "" || k.Settles() != "" || k.Beside() != k.Note {
+		t.Errorf("%+v", k)
+	}
+	k.Settle("")
+	k.Settle("2 more strokes")
+	if k.Settles() != "2 more strokes" || k.Note != "gauge error assumed: one step; would decide it: 2 more strokes" {
+		t.Errorf("%q", k.Note)
+	}
+	k.Distrust("the stand moved")
+	if k.Distrusted() != "the stand moved" || k.Beside() != "gauge error assumed: one step; would decide it: 2 more strokes" {
+		t.Errorf("%q, beside %q", k.Note, k.Beside())
+	}
+}
