@@ -55,7 +55,7 @@ func TestWholeJob(t *testing.T) {
 		t.Fatalf("%v\n%s\n%s", err, out, &errs)
 	}
 	job := filepath.Join(dir, "logs", "T28-0117")
-	for _, want := range []string{"the page: http://127.0.0.1:", "the job's folder: " + job, "too loose by"} {
+	for _, want := range []string{"the page: http://127.0.0.1:", "the job's folder: " + job, "too loose by", "UNDECIDED. ", "would decide it: the result known to"} {
 		if !strings.Contains(string(out), want) {
 			t.Errorf("the demo does not say %q:\n%s", want, out)
 		}

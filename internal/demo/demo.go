@@ -267,5 +267,9 @@ func spoken(t ledger.LiveTake) string {
 	if verdict == "" {
 		verdict = "measured"
 	}
-	return fmt.Sprintf("  take %s, %s: %s. %s", t["take"], t["check"], strings.ToUpper(verdict), t["say"])
+	line := fmt.Sprintf("  take %s, %s: %s. %s", t["take"], t["check"], strings.ToUpper(verdict), t["say"])
+	if by := t["settles"]; by != "" {
+		line += "; would decide it: " + by
+	}
+	return line
 }
