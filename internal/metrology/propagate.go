@@ -22,6 +22,8 @@ type Input struct {
 	// Draw draws true - value where the parts of a budget cannot say it. It
 	// takes the place of Budget and leads to Monte Carlo.
 	Draw func(r *rand.Rand) float64
+
+	alike string // a master of the same size on another gauge: a ring and a plug, or one for both
 }
 
 // Propagated is a derived value.
@@ -49,10 +51,12 @@ const curved = 0.1
 // Propagate carries the uncertainty of the inputs through f: first order
 // (JCGM 100, 5.1.2 and 5.2.2) where smooth says that f has no corner and f is
 // straight enough, else Monte Carlo (JCGM 101), which the seed makes
-// repeatable. What comes from one master counts as fully correlated. The error
-// of one gauge at two places of its travel is correlated to an unknown degree,
-// so of each such part none and full are both tried and the wider stands.
+// repeatable. What comes from one master on one gauge counts as fully correlated.
+// The error of one gauge at two places of its travel is correlated to an unknown
+// degree, and masters of one size on two gauges may be two; so of each such part
+// none and full are both tried and the wider stands.
 func Propagate(f func([]float64) (float64, error), in []Input, smooth bool, seed uint64) (Propagated, error) {
+	in = apart(in)
 	x := make([]float64, len(in))
 	for i := range in {
 		x[i] = in[i].Value
@@ -72,6 +76,25 @@ func Propagate(f func([]float64) (float64, error), in []Input, smooth bool, seed
 		}
 	}
 	return sampled(f, in, x, value, seed)
+}
+
+// apart takes masters of one size on several gauges for what may be one and need not.
+func apart(in []Input) []Input {
+	on := map[string]string{}
+	several := map[string]bool{}
+	for _, i := range in {
+		if g, ok := on[i.Master]; ok && g != i.Gauge {
+			several[i.Master] = i.Master != ""
+		}
+		on[i.Master] = i.Gauge
+	}
+	in = slices.Clone(in)
+	for k := range in {
+		if i := &in[k]; several[i.Master] {
+			i.alike, i.Master = i.Master, ""
+		}
+	}
+	return in
 }
 
 // firstOrder also tells whether f is straight enough for it.
@@ -129,6 +152,10 @@ func gaugeKey(i Input, p Part) string {
 		return p.Name // one room and one thermometer, whatever the gauge
 	}
 	switch p.Name {
+	case PartMaster:
+		if i.alike != "" {
+			return "a " + masterPrefix + i.alike
+		}
 	case PartError, PartErrorAssumed, PartHysteresis, PartSetting:
 		if i.Gauge != "" {
 			return p.Name + ", " + i.Gauge

@@ -67,6 +67,20 @@ func TestSharedGauge(t *testing.T) {
 	near(t, "master by Monte Carlo", propagated(t, difference, false, m, m).Combined.U, 0, 0)
 }
 
+// A ring for the bore gauge and a plug for the shaft's, both of 30 mm, are two masters:
+// what is wrong with one does not cancel what is wrong with the other. Of a sum it may
+// be one all the same.
+func TestTwoMastersOfOneSize(t *testing.T) {
+	in := func(name, gauge string) Input {
+		return Input{Name: name, Value: 30, Master: "30 mm", Gauge: gauge, Budget: Budget{Gauss(PartMaster, 4)}}
+	}
+	for _, smooth := range []bool{true, false} {
+		near(t, "ring and plug", propagated(t, difference, smooth, in("bush", "bore-1"), in("pin", "dial-1")).Combined.U, math.Sqrt(32), 0.05)
+		near(t, "their sum", propagated(t, sum2, smooth, in("bush", "bore-1"), in("pin", "dial-1")).Combined.U, 8, 0.05)
+		near(t, "one ring", propagated(t, difference, smooth, in("upper", "bore-1"), in("lower", "bore-1")).Combined.U, 0, 1e-9)
+	}
+}
+
 // On a straight function Monte Carlo and the convolution agree.
 func TestMonteCarloAgrees(t *testing.T) {
 	in := []Input{
