@@ -148,6 +148,7 @@ func Run(ctx context.Context, o Options) error {
 		}
 	})
 	side.Go(func() { d.watchFiles(inner) })
+	d.shown.broken = problems
 	for _, p := range problems {
 		d.log.Warn().Msg(p.String())
 	}

@@ -265,13 +265,15 @@ func TestBrokenDriverLeavesTheOneBefore(t *testing.T) {
 			fmt.Fprint(d.master, "V2.000\r\n")
 			r.shows("dial-1", "2.000")
 		}
+		r.write("drivers/unused.toml", "pattern = \"{valu}\"\n")
+		r.until("the note", func(l ledger.Live) bool { return len(l.Problems) == 1 && l.Problems[0].Warning })
 		r.stop()
 		close(said)
 		var all string
 		for s := range said {
 			all += s
 		}
-		if strings.Count(all, "the version before goes on") != 2 || strings.Count(all, "the mistake is mended") != 2 {
+		if strings.Count(all, "the version before goes on") != 2 || strings.Count(all, "the mistake is mended") != 2 || strings.Count(all, "unused.toml:1: warning: pattern has the unknown field") != 1 {
 			t.Errorf("the terminal says\n%s", all)
 		}
 	}

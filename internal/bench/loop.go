@@ -7,6 +7,7 @@ import (
 	"math"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"time"
 
 	"thouwright/config"
@@ -228,6 +229,11 @@ func (d *Daemon) edited(it item) {
 	f, problems, at := it.files, it.problems, it.at
 	defer d.publish.now()
 	mended := config.Refused(d.shown.broken)
+	for _, p := range problems {
+		if p.Warning && !slices.Contains(d.shown.broken, p) {
+			d.log.Warn().Msg(p.String())
+		}
+	}
 	d.shown.broken = problems
 	d.shown.jobs = nil // looked up again
 	if f == nil {
