@@ -18,6 +18,7 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"thouwright/config"
 	"thouwright/internal/bench"
 	"thouwright/internal/ledger"
 )
@@ -48,6 +49,9 @@ const quickLasts = 4 * time.Minute
 // Run plays the demo: once through in the quick form, else one job after the
 // other until ctx is done. It returns the folder of the last job.
 func Run(ctx context.Context, o Options) (jobDir string, err error) {
+	if err := goodListen(o.Listen); err != nil {
+		return "", err
+	}
 	dir, err := prepare(o.Dir)
 	if err != nil {
 		return "", err
@@ -110,6 +114,19 @@ func prepare(dir string) (string, error) {
 		return "", fmt.Errorf("demo folder: %w", err)
 	}
 	return filepath.Abs(dir)
+}
+
+// goodListen looks at --listen as the bench file's own key is looked at, before
+// any folder is made.
+func goodListen(address string) error {
+	if address == "" {
+		return nil
+	}
+	_, problems := config.ParseBench("", fmt.Appendf(nil, "[page]\nlisten = %q\n", address))
+	if !config.Refused(problems) {
+		return nil
+	}
+	return errors.New("--listen" + strings.TrimPrefix(problems[0].Text, "[page], listen"))
 }
 
 // notYours refuses to write over a bench file that no demo wrote.

@@ -89,3 +89,14 @@ func TestYourBenchFileIsKept(t *testing.T) {
 		t.Errorf("job %d, %s", n, numberOf(n))
 	}
 }
+
+// A crooked address is named as the flag it was given by, and no folder is left.
+func TestListenIsLookedAtFirst(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "demo")
+	if _, err := Run(context.Background(), Options{Dir: dir, Listen: "nonsense", Quick: true}); err == nil || !strings.HasPrefix(err.Error(), `--listen: found "nonsense", expected address:port`) {
+		t.Errorf("%v", err)
+	}
+	if _, err := os.Stat(dir); err == nil {
+		t.Error("its folder was made")
+	}
+}
