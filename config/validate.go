@@ -131,6 +131,9 @@ func (f *finder) against(b *Bench, j *Job, i, k int, cat *drivers.Catalogue) {
 			break
 		}
 	}
+	if g.Range == nil && (c.Method == method.Play || c.Method == method.EndPlay) {
+		f.warn(at("gauge"), "%sgauge %q has no range in the bench file: a plunger at the end of its travel looks like a stop, and the play comes out too small; add range = \"0..10 mm\", or what it reads at its ends", who, g.Name)
+	}
 	if g.Error == nil && g.ErrorLocal == nil {
 		f.warn(at("gauge"), "%sgauge %q has neither error nor error_local in the bench file: one step is assumed and every record says so; enter its certificate's figure", who, g.Name)
 	}

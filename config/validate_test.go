@@ -180,3 +180,25 @@ func TestAMasterAtTheEndOfTheRange(t *testing.T) {
 		}
 	}
 }
+
+// A gauge whose range nobody wrote down cannot tell a stop from the end of its travel:
+// a play comes out too small, and passes.
+func TestAPlayWantsTheGaugesRange(t *testing.T) {
+	for _, c := range []struct {
+		method, span string
+		said         bool
+	}{{"play", "", true}, {"end-play", "", true}, {"play", "range = \"0..12.7 mm\"\n", false}, {"size", "", false}} {
+		b, ps := ParseBench("b", []byte("[[gauge]]\nname = \"g\"\nport = \"tcp://bench:1\"\ndriver = \"signed-decimal\"\nunit = \"mm\"\nerror_local = \"0.001 mm over 1 mm\"\n"+c.span))
+		if b == nil {
+			t.Fatal(lines(ps))
+		}
+		j, ps := ParseJob("j", []byte("number = \"1\"\n[[component]]\nname = \"c\"\n[[component.check]]\nname = \"n\"\nmethod = \""+c.method+"\"\ngauge = \"g\"\nlimits = \"0.01..0.1 mm\"\n"))
+		if j == nil {
+			t.Fatal(lines(ps))
+		}
+		got := strings.Join(lines(Validate(b, j, someDrivers)), "\n")
+		if strings.Contains(got, `warning: component "c", check "n": gauge "g" has no range in the bench file`) != c.said || !c.said && got != "" {
+			t.Errorf("%s with %q: %q", c.method, c.span, got)
+		}
+	}
+}

@@ -52,6 +52,7 @@ port = "%s"
 driver = "signed-decimal"
 unit = "mm"
 error_local = "0.002 mm over 0.5 mm"
+range = "-20..20 mm"
 [sound]
 output = "none"
 speech = false
