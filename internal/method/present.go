@@ -25,6 +25,9 @@ func Present(m Machine) Progress {
 // alike.
 const presentSigmas = 3.5
 
+// presentFloors is how many times what the grid or a hand makes they may differ by at most.
+const presentFloors = 25
+
 func (m *play) present(p *Progress) {
 	s := m.now
 	strokes := make([]float64, 0, len(s.turns))
@@ -32,14 +35,13 @@ func (m *play) present(p *Progress) {
 		a, b := &s.turns[k-1], &s.turns[k]
 		strokes = append(strokes, math.Abs(b.Value-a.Value-s.fit.drift*(b.T-a.T)))
 	}
-	// Of a few strokes that are all different the scatter says nothing.
-	tol := m.floor() + math.Min(presentSigmas*math.Sqrt2*stopScatter(strokes, m.step), s.fit.play/3)
+	// Of a few strokes that are all different the scatter says nothing, and swings of the
+	// set-up differ by more than any stops do.
+	tol := m.floor() + min(presentSigmas*math.Sqrt2*stopScatter(strokes, m.step), s.fit.play/3, presentFloors*m.floor())
 	last := strokes[max(0, len(strokes)-3):]
 	switch {
-	case p.U95 > swings*p.Result:
-		p.HasResult = false
-	case math.Abs(last[len(last)-1]-s.fit.play) <= tol:
-	case len(last) == 3 && slices.Max(last)-slices.Min(last) <= tol:
+	case math.Abs(last[len(last)-1]-s.fit.play) <= tol && 2*alike(strokes, s.fit.play, tol) >= len(strokes):
+	case len(last) == 3 && slices.Max(last)-slices.Min(last) <= tol: // and swings of the set-up have a mean too
 		p.Result *= (last[0] + last[1] + last[2]) / 3 / s.fit.play
 		p.U95 = math.Max(p.U95, tol)
 	default:
@@ -47,8 +49,15 @@ func (m *play) present(p *Progress) {
 	}
 }
 
-// swings: an uncertainty so many times the play is that of the swings of a set-up.
-const swings = 2
+// alike counts the strokes that are as long as the play.
+func alike(strokes []float64, play, tol float64) (n int) {
+	for _, l := range strokes {
+		if math.Abs(l-play) <= tol {
+			n++
+		}
+	}
+	return n
+}
 
 // stopScatter is the standard deviation of a stop from the strokes' lengths in their
 // order: a length's second difference holds four stops' worth of it (1, 2 and 1), so
