@@ -8,8 +8,8 @@ import (
 
 // Gate stands between two positions: after a take the next position opens
 // after a movement larger than three times the play, three seconds of
-// stillness, or a command, so that going on rocking after the sound makes no
-// take for a place where the gauge is not.
+// stillness (longer than a slow hand holds), or a command, so that going on
+// rocking after the sound makes no take for a place where the gauge is not.
 type Gate struct {
 	still float64 // how far readings may spread and still count as standing
 	most  float64 // and no further than this, whatever a digit is worth
@@ -31,6 +31,9 @@ type Gate struct {
 
 // GateSeconds is how long a stillness opens the next position.
 const GateSeconds = 3.0
+
+// gateHolds: and so many times as long as the hand held at the stops.
+const gateHolds = 1.5
 
 // gatePress is how long after a take a press of the data button is taken for
 // one too many and not for the next place's.
@@ -54,6 +57,7 @@ func NewGate(s Spec, last *Result) *Gate {
 	if last == nil {
 		return g
 	}
+	g.wait = math.Max(GateSeconds, gateHolds*last.Hold)
 	if s.Method == Size {
 		// A size that was pressed is over; nothing goes on that could be taken for
 		// the next place's.

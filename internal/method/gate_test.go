@@ -55,3 +55,18 @@ func TestTheGateStaysShutWhileRockingGoesOn(t *testing.T) {
 		}
 	}
 }
+
+// A slow hand's hold at a stop is no stillness: the gate waits for longer than it held
+// during the take, and still opens when the hand is gone.
+func TestTheGateWaitsForASlowHand(t *testing.T) {
+	g := NewGate(Spec{Method: Play, Unit: quantity.MM}, &Result{Value: 0.05, Hold: 4})
+	at := 0.0
+	for i := range 6 {
+		if at = rockOn(g, 5*float64(i), 1+0.05*float64(i%2), 1+0.05*float64(i%2), 5, 0.001, -1); at != 0 {
+			t.Fatalf("a hold of five seconds, after holds of four, opened the gate at %.1f s", at)
+		}
+	}
+	if at = rockOn(g, 30, 1, 1, 10, 0.001, -1); at < 35.5 || at > 36.5 {
+		t.Errorf("six seconds of stillness from 30 s on opened it at %.1f s", at)
+	}
+}

@@ -115,6 +115,7 @@ type Result struct {
 	Strokes     int
 	LeftOut     int
 	DriftPerMin float64
+	Hold        float64       // how long the hand held at a stop, s: the upper quartile; 0 where nothing was held
 	Rests       []ledger.Rest // Take is filled in later
 	Extras      []ledger.Extra
 	Note        string // 'strokes do not agree', 'assumed error', …

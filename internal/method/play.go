@@ -126,6 +126,7 @@ func (m *play) finish(out *Out) {
 	res := &Result{
 		Strokes: s.strokes, LeftOut: s.leftOut,
 		DriftPerMin: s.fit.drift * 60,
+		Hold:        s.hold(),
 		T:           m.last.T, LastSeq: m.last.Seq,
 	}
 	if m.tooVaried() {

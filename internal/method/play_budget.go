@@ -16,12 +16,12 @@ const coarse = 0.5
 // The run that is measured is, among those that could begin a little earlier or
 // later, the one that agrees best, and a take is complete as soon as its strokes
 // agree well enough to be no handling: both make the scatter come out a little
-// small. (Waiting for strokes that agree by luck would cover 83 to 92 %.) By
+// small. Where the stops scatter by less than a step, so does the choice between
+// the likelihood of the codes and Student's t, which goes by the scatter. By
 // simulation (scripts/proving -table) Student's t takes so much to cover 94 to 95 %.
 const (
-	chosen      = 1.09
-	chosenFew   = 1.11 // where there are few degrees of freedom
-	chosenCodes = 1.02 // and so much the likelihood of the codes
+	chosen     = 1.08 // where the stops scatter by a step or more …
+	chosenStep = 1.12 // … and where the codes are just not asked
 )
 
 // outcome is the play with the parts of its budget that come from the stops and
@@ -46,7 +46,6 @@ func (m *play) outcome() (value float64, b metrology.Budget) {
 			driftSD = 0
 		}
 		if a, ok := metrology.Codes(m.shown(step), step, f.drift, driftSD); ok {
-			a.SD, a.U95 = a.SD*chosenCodes, a.U95*chosenCodes
 			return a.Mean, a.Parts()
 		}
 	}
@@ -60,13 +59,14 @@ func (m *play) outcome() (value float64, b metrology.Budget) {
 // selected is how much wider a scatter is than it came out, because it is one that
 // was let through. Of presses all were meant, and none was chosen.
 func (m *play) selected() float64 {
-	switch {
-	case m.spec.Gauge.Sends == ledger.OnPress:
+	if m.spec.Gauge.Sends == ledger.OnPress {
 		return 1
-	case m.now.fit.dof < fewDof:
-		return chosenFew
 	}
-	return chosen
+	step, step2 := m.claimSteps()
+	if step += step2; m.now.fit.sd >= step {
+		return chosen
+	}
+	return chosenStep + (chosen-chosenStep)*max(0, m.now.fit.sd/step-coarse)/(1-coarse)
 }
 
 func (m *play) scatter() metrology.Part {
@@ -149,28 +149,49 @@ func (m *play) result() (float64, metrology.Budget) {
 	return value, withoutZeros(b)
 }
 
-// creep is what the rests moved while they were held, each side by itself: what
-// creeps out on one side does not make good what gives way on the other. The very
+// creep is what the rests moved while they were held, beyond the drift, each side by
+// itself: what creeps out on one side does not make good what gives way on the other. The very
 // beginning, where much of it happens, is not seen, so what is seen counts twice
 // (by simulation with creep that dies away in half a second, scripts/proving -aims,
 // it takes that much), and inward as well as outward: a hand that gives way makes
 // the play too small, which is the unsafe side.
 func (m *play) creep() float64 {
-	var sum, n [2]float64
+	var sum, drift, n [2]float64
 	for i, t := range m.now.turns {
 		if m.now.points[i].used && (t.Used >= 4 || m.spec.Gauge.Sends == ledger.OnChange) { // whose codes last
 			k := sideOf(t.side)
 			sum[k] += t.Creep
+			drift[k] += m.now.fit.drift * creepSpan * (t.End - t.Start)
 			n[k]++
 		}
+	}
+	if sum[0]*sum[1] < 0 {
+		drift = [2]float64{} // which takes both sides the same way
 	}
 	var c float64
 	for k := range n {
 		if n[k] >= 2 {
-			c += 2 * math.Abs(sum[k]/n[k])
+			c += 2 * beyondDrift(sum[k], drift[k], m.step) / n[k]
 		}
 	}
 	return c
+}
+
+// creepSpan is the part of a rest from the middle of the readings that its creep is
+// reckoned from to the middle of those that it is reckoned to.
+const creepSpan = 0.58
+
+// beyondDrift is a creep, summed over rests, where it is more than the drift makes. A
+// drift shows as a code passed in a rest now and then, so many as chance has it (Poisson):
+// up to two standard deviations more than the mean is no sign of a creep.
+func beyondDrift(creep, drift, step float64) float64 {
+	if creep < 0 {
+		creep, drift = -creep, -drift
+	}
+	if drift > 0 && creep <= drift+2*math.Sqrt(step*drift) {
+		return 0
+	}
+	return creep
 }
 
 // stoodStill compares the first and the last used rest of each side beyond the

@@ -71,9 +71,9 @@ const (
 	// between false takes and takes that never complete (scripts/proving -hours 100 and
 	// -byplay; DEVELOPERS.md has both).
 	sure = -5.2
-	// straight: a stroke goes there and rebounds a little; wandering goes much
-	// further than it gets.
-	straight = 1.3
+	// straight: a stroke goes there and rebounds, by a third of the play and more;
+	// wandering goes much further than it gets.
+	straight = 1.8
 )
 
 // search looks for the best run that ends with the last turning point.
@@ -159,7 +159,8 @@ const (
 	cleanHold     = 3.0 // s
 	cleanMean     = 1.0 // s, the least: flicker and swaying are quicker
 	likelyFine    = -4.2
-	cleanSince    = 15 // s since something last moved by more than that: nobody sets a gauge up and then waits
+	likelyHome    = -2.7 // where only what comes home is likelier
+	cleanSince    = 15   // s since something last moved by more than that: nobody sets a gauge up and then waits
 )
 
 func (m *play) clean(s *series) bool {
@@ -305,7 +306,7 @@ func (m *play) complete() bool {
 	byHand := m.spec.Gauge.Sends == ledger.OnPress // each press is meant: nothing of it is handling
 	if !byHand && (s.doubt > sure || !m.isFine && s.detour > straight) {
 		// One code apart every flicker agrees: only many clean strokes tell.
-		if !(m.isFine && s.doubt < likelyFine && s.meanHold() >= cleanMean && s.leftOut == 0 && s.scatter < 0.6*m.step && n >= m.spec.MaxStrokes) {
+		if !(m.isFine && s.chance < likelyFine && s.doubt < likelyHome && s.meanHold() >= cleanMean && s.leftOut == 0 && s.scatter < 0.6*m.step && n >= m.spec.MaxStrokes) {
 			return false
 		}
 	}
@@ -327,4 +328,17 @@ func (s *series) meanHold() float64 {
 		sum += t.End - t.Start
 	}
 	return sum / float64(n)
+}
+
+// hold is the upper quartile of how long the rests lasted, but for the last: one that
+// was two, or began long before the strokes, does not count.
+func (s *series) hold() float64 {
+	s.work = s.work[:0]
+	for _, t := range s.turns[:len(s.turns)-1] {
+		s.work = append(s.work, t.End-t.Start)
+	}
+	slices.Sort(s.work)
+	h := s.work[3*len(s.work)/4]
+	s.work = s.work[:0]
+	return h
 }

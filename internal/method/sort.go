@@ -218,8 +218,8 @@ func (s *series) rate(step, unit float64, before, alike int) {
 	excess := math.Copysign(max(0, math.Abs(s.fit.drift)-mostDrift*unit/60), s.fit.drift)
 	for i, p := range s.points {
 		t := &s.turns[i]
-		if i > 0 {
-			paused += t.paused
+		if i > 0 && p.level == s.points[i-1].level {
+			paused += t.paused // what a knock cut short is counted with the knock
 		}
 		if p.used {
 			used++
@@ -247,8 +247,10 @@ func (s *series) rate(step, unit float64, before, alike int) {
 const (
 	aimlessScatter = 0.3
 	// homeShare is how much of all handling comes home to one side (natural
-	// logarithm); no source.
-	homeShare = -6.0
+	// logarithm), and homePower how heavily it weighs that the other side agrees, where
+	// that is all there is; no source.
+	homeShare = -4.5
+	homePower = 1.5
 	// mostDrift is as many units a minute as a gauge and a part drift; what moves off
 	// faster is taken for scatter when the agreement is judged.
 	mostDrift = 2.0
@@ -267,12 +269,13 @@ const (
 )
 
 // unsteady is by how much the holds differ, each side by itself: the standard
-// deviations of their logarithms, summed. The last still lasts.
+// deviations of their logarithms, summed. The last still lasts, and one with a pause
+// before it may be two.
 func (s *series) unsteady() (sum float64) {
 	for k := range 2 {
 		var n, mean, sq float64
 		for _, t := range s.turns[:len(s.turns)-1] {
-			if sideOf(t.side) == k {
+			if sideOf(t.side) == k && t.paused == 0 {
 				l := math.Log(max(t.End-t.Start, 0.05))
 				n++
 				d := l - mean
@@ -333,7 +336,7 @@ func (t *tail) chance(scatter, play float64) float64 {
 // aimless ends, and the larger of it and that of a coming home.
 func (s *series) chanceOf(low, high float64) (aimless, either float64) {
 	a, b := s.side[0].chance(low, s.fit.play), s.side[1].chance(high, s.fit.play)
-	return s.aimless + a + b, max(s.aimless+a+b, s.home+max(a, b))
+	return s.aimless + a + b, max(s.aimless+a+b, s.home+homePower*max(a, b))
 }
 
 // logChiTail is the logarithm of the lower tail of chi-square, by the series
