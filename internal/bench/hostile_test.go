@@ -84,7 +84,11 @@ func TestLogFolderCannotBeMade(t *testing.T) {
 // back, and what follows is logged.
 func TestFolderRemovedUnderTheDaemon(t *testing.T) {
 	d := newDial(t)
-	r := newRig(t, d.port, false)
+	terminal := make(chan string, 1000)
+	r := &rig{t: t, dir: t.TempDir(), log: zerolog.New(lines(terminal))}
+	r.write("bench.toml", fmt.Sprintf(rigBench, d.port))
+	r.write("jobs/R-1.toml", rigJob)
+	r.start(false)
 	r.until("up", gaugeIs("up"))
 	fmt.Fprint(d.master, "+1.001\r\n")
 	r.until("logged", func(l ledger.Live) bool { return l.LoggedSeq == 1 })
@@ -110,6 +114,16 @@ func TestFolderRemovedUnderTheDaemon(t *testing.T) {
 	}
 	if !said {
 		t.Errorf("no disk event tells of it: %+v", f.Events)
+	}
+	close(terminal)
+	var told []string
+	for line := range terminal {
+		if strings.Contains(line, "held in memory") || strings.Contains(line, "takes rows again") {
+			told = append(told, line)
+		}
+	}
+	if len(told) != 2 || !strings.Contains(told[0], "held in memory") || !strings.Contains(told[1], "takes rows again") {
+		t.Errorf("the trouble and its end are not told once each: %q", told)
 	}
 }
 

@@ -86,10 +86,9 @@ func (w *writer) troubled(err error) {
 	w.count()
 	w.trouble = w.report(text, err, false)
 	if first {
-		w.since, w.retry = time.Now(), retryFirst
+		w.retry = retryFirst
 		w.say(ledger.EvDisk, text)
 	}
-	w.j.o.Log.Error().Err(err).Str("job", w.j.o.Number).Int64("held_bytes", w.trouble.Held).Msg("disk trouble: rows are held in memory")
 	w.j.receipt(Receipt{Trouble: w.trouble})
 }
 
@@ -130,7 +129,6 @@ func (w *writer) tryAgain() {
 	if !w.commit() {
 		return
 	}
-	w.j.o.Log.Info().Str("job", w.j.o.Number).Dur("after", time.Since(w.since)).Msg(text)
 	w.j.receipt(Receipt{Trouble: w.report(text, nil, true)})
 }
 

@@ -27,8 +27,7 @@ type writer struct {
 	gaps    []gap          // losses not said yet
 
 	trouble *Trouble
-	since   time.Time // of the trouble
-	fallen  bool      // the folder was removed and is not yet put back
+	fallen  bool // the folder was removed and is not yet put back
 	retry   time.Duration
 	fatal   error // bulk only
 }
