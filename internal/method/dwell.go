@@ -13,18 +13,21 @@ type trail struct {
 	next int
 }
 
-type place struct{ t, v float64 }
+type place struct {
+	t, v   float64
+	second float64 // of the second gauge, which v is without
+}
 
 // trailMost is how many readings are kept: twenty at most a second for as long as
 // most takes last. Of a faster gauge it is the end of the run that is looked at.
 const trailMost = 512
 
-func (l *trail) add(t, v float64) {
+func (l *trail) add(p place) {
 	if len(l.seen) < trailMost {
-		l.seen = append(l.seen, place{t, v})
+		l.seen = append(l.seen, p)
 		return
 	}
-	l.seen[l.next] = place{t, v}
+	l.seen[l.next] = p
 	if l.next++; l.next == trailMost {
 		l.next = 0
 	}
@@ -32,6 +35,31 @@ func (l *trail) add(t, v float64) {
 
 // at is the k-th of the readings kept, the oldest first.
 func (l *trail) at(k int) place { return l.seen[(l.next+k)%len(l.seen)] }
+
+// second is what the second gauge moved between the two sides of a run, from the low
+// stop of the first to its high one.
+func (l *trail) second(turns []turn) float64 {
+	var sum, n [2]float64
+	k := 0
+	for i := range l.seen {
+		p := l.at(i)
+		for k < len(turns) && p.t > turns[k].End {
+			k++
+		}
+		if k == len(turns) {
+			break
+		}
+		if p.t >= turns[k].Start {
+			side := sideOf(turns[k].side)
+			sum[side] += p.second
+			n[side]++
+		}
+	}
+	if n[0] == 0 || n[1] == 0 {
+		return 0
+	}
+	return sum[1]/n[1] - sum[0]/n[0]
+}
 
 // between is the part of a run's time that the part spent in the middle half of a
 // stroke. A hand that goes from stop to stop and holds is there a moment only; what

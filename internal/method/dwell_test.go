@@ -47,7 +47,7 @@ func TestBetweenIsAMoment(t *testing.T) {
 	}
 	for i := range 31 {
 		at := float64(i) / 10
-		l.add(at, math.Abs(math.Mod(at+1, 2)-1)) // at an even pace: in the middle half for half of the time
+		l.add(place{t: at, v: math.Abs(math.Mod(at+1, 2) - 1)}) // at an even pace: in the middle half for half of the time
 	}
 	if b := l.between(turns, 1); math.Abs(b-0.5) > 0.1 {
 		t.Errorf("an even pace is %.2f of its time in the middle half", b)
@@ -60,7 +60,7 @@ func TestBetweenIsAMoment(t *testing.T) {
 		if at > 1 && at < 2 {
 			v = 0.5 // a pause on the way is counted elsewhere
 		}
-		l.add(at, v)
+		l.add(place{t: at, v: v})
 	}
 	if b := l.between(turns, 1); b != 0 {
 		t.Errorf("stops are %.2f of the time in the middle half", b)

@@ -82,7 +82,8 @@ type Reading struct {
 	Pressed bool    // the gauge's data button
 	Minus   bool    // from the second gauge
 
-	step2 float64 // last digit of the second gauge, once subtracted
+	step2  float64 // last digit of the second gauge, once subtracted …
+	second float64 // … and what it read
 }
 
 // Note is what a machine says while it works.

@@ -59,7 +59,7 @@ func (m *play) Reading(r Reading, out *Out) {
 		m.pressed(r, out)
 		return
 	}
-	m.trail.add(r.T, r.Value)
+	m.trail.add(place{r.T, r.Value, r.second})
 	m.fine.SetStep(m.step)
 	fine := m.fine.Reading(r.T, r.Value, r.Seq)
 	if ev|fine != 0 {

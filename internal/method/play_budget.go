@@ -140,11 +140,15 @@ func (m *play) result() (float64, metrology.Budget) {
 	b = slices.Grow(b, 6)
 	step, step2 := m.claimSteps()
 	b = append(b, metrology.Rect(metrology.PartCreep, m.creep()))
-	move := math.Abs(m.now.fit.play)
+	move, move2 := m.now.fit.play, 0.0
+	if m.spec.Minus != nil {
+		move2 = m.trail.second(m.now.turns)
+		move += move2 // each gauge is held against what it moved itself
+	}
 	b = append(b, differenceError(m.spec.Gauge, move, step))
 	b = append(b, metrology.Rect(metrology.PartHysteresis, m.spec.Gauge.Hysteresis), metrology.Gauss(metrology.PartRepeatability, m.spec.Gauge.Repeatability))
 	if g := m.spec.Minus; g != nil {
-		b = append(b, differenceError(*g, move, step2), metrology.Rect(metrology.PartHysteresis, g.Hysteresis))
+		b = append(b, differenceError(*g, move2, step2), metrology.Rect(metrology.PartHysteresis, g.Hysteresis))
 	}
 	return value, withoutZeros(b)
 }

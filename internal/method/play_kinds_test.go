@@ -225,8 +225,12 @@ func TestTheStandMoved(t *testing.T) {
 // Shaft less housing: the housing's own movement, which is twice the play, is
 // gone from the result, whenever the two gauges happen to send.
 func TestTwoGaugesSubtracted(t *testing.T) {
-	second := Gauge{Name: "housing", HasError: true}
-	s := Spec{Method: Play, Unit: quantity.MM, Gauge: Gauge{Name: "shaft", HasError: true}, Minus: &second}
+	// What each gauge moves itself is three and two times the play: more than the short
+	// movement of which its certificate speaks.
+	short := Gauge{HasErrorLocal: true, ErrorLocal: 1e-6, ErrorSpan: 0.2, HasError: true, Error: 0.0005}
+	first, second := short, short
+	first.Name, second.Name = "shaft", "housing"
+	s := Spec{Method: Play, Unit: quantity.MM, Gauge: first, Minus: &second}
 	mem, minus := new(GaugeMemory), new(GaugeMemory)
 	m, err := New(s, mem, minus)
 	if err != nil {
@@ -266,6 +270,15 @@ func TestTwoGaugesSubtracted(t *testing.T) {
 	c := out.Result.Budget.Combine()
 	if math.Abs(out.Result.Value-play) > c.U95 || c.U95 > 0.004 {
 		t.Errorf("%.4f ± %.4f, the shaft moves %.4f in its housing", out.Result.Value, c.U95, play)
+	}
+	errors := 0
+	for _, p := range out.Result.Budget {
+		if p.Name == metrology.PartError && p.Value == 2*short.Error {
+			errors++
+		}
+	}
+	if errors != 2 {
+		t.Errorf("errors of %d gauges over their travel, of 2: %+v", errors, out.Result.Budget)
 	}
 }
 

@@ -79,7 +79,7 @@ func (s *subtract) emit(out *Out) {
 		v = s.a.Value + (s.b.Value-s.a.Value)*math.Max(0, r.T-s.a.T)/gap
 	}
 	r.Value -= v
-	r.step2 = s.b.Step
+	r.step2, r.second = s.b.Step, v
 	s.Machine.Reading(r, out)
 }
 
