@@ -77,20 +77,26 @@ func (c *Capture) doAccept(out *Out) error {
 	case c.machine == nil:
 		return fmt.Errorf("nothing to accept: all is measured")
 	}
+	last := c.latest(*c.tag)
+	asItNowIs := adjustable(c.spec.Method) && last != nil
 	c.mout.Reset()
-	c.machine.Finish(c.now.Seconds(), &c.mout)
+	if !asItNowIs || c.spec.Method == method.Drag { // of an end play it would say that nothing moves
+		c.machine.Finish(c.now.Seconds(), &c.mout)
+	}
 	if c.mout.Result != nil {
 		c.event(out, ledger.EvAccept, c.spec.Gauge.Name, c.where())
 		c.heard(out)
 		return nil
 	}
 	c.heard(out)
-	last := c.latest(*c.tag)
-	if adjustable(c.spec.Method) && last != nil {
+	if asItNowIs {
 		c.accepted[last.Take] = true
 		c.event(out, ledger.EvAccept, c.spec.Gauge.Name, c.where()+fmt.Sprintf(asItIs, last.Take))
 		c.announce(c.nextPlace(c.at), nil, out)
 		return nil
+	}
+	if n := len(c.mout.Notes); n > 0 {
+		return fmt.Errorf("%s: %s", c.where(), c.mout.Notes[n-1].Text)
 	}
 	return fmt.Errorf("nothing to accept yet at %s", c.where())
 }

@@ -126,6 +126,13 @@ func TestABoundLeavesADerivedValueOpen(t *testing.T) {
 	steady.SetUp(&p, r.rand, 2, 4)
 	p.Hold(4, 0, 0)
 	r.reads("dial-1", &p)
+	if err := r.do(ledger.Command{Do: ledger.DoAccept}); err == nil || !strings.Contains(err.Error(), "accept again") {
+		t.Fatalf("one word for a part that nobody may have rocked: %v", err)
+	}
+	var rocked simulate.Path
+	rocked.Glide(p.Place(), 0)
+	rocked.Hold(4, 0, 0)
+	r.reads("dial-1", &rocked)
 	r.words = nil
 	if err := r.do(ledger.Command{Do: ledger.DoAccept}); err != nil {
 		t.Fatal(err)

@@ -2,6 +2,7 @@ package method
 
 import (
 	"fmt"
+	"math"
 
 	"thouwright/internal/ledger"
 	"thouwright/internal/metrology"
@@ -18,6 +19,7 @@ type play struct {
 	now    *series        // the take in progress; nil where there is none
 	isFine bool
 	trail  trail
+	asked  float64 // when a person first said that nothing moves; -Inf before
 	after  float64 // when the play last changed: what was before is no part of a run
 
 	unsure  bool // a rest found by silence is not proved by a later reading
@@ -36,7 +38,7 @@ func newPlay(s Spec, memory, minus *GaugeMemory, spent *play) *play {
 			spent.turns[k].turns = make([]turn, 0, s.Strokes+10)
 		}
 	}
-	m := &play{core: newCore(s, memory, minus, spent.find), fine: spent.fine.Renew(motion.Settings{
+	m := &play{core: newCore(s, memory, minus, spent.find), asked: math.Inf(-1), fine: spent.fine.Renew(motion.Settings{
 		Seconds: s.RestSeconds, Count: s.RestCount, Steps: 0.9, OnChange: s.Gauge.Sends == ledger.OnChange,
 	})}
 	m.trail.seen = spent.trail.seen[:0]

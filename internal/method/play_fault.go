@@ -79,7 +79,9 @@ func (m *play) drop(reason string, out *Out) {
 }
 
 // Finish closes a take whose gauge shows the same code at both stops: then the
-// play is known only to be less than a step or so.
+// play is known only to be less than a step or so. Nobody can tell a part that was
+// rocked and did not move from one that was not touched, and one slip on a foot switch
+// must not pass it: it takes a second word, after time to rock.
 func (m *play) Finish(t float64, out *Out) {
 	if m.done || !m.started || m.counted > 0 {
 		return
@@ -96,8 +98,18 @@ func (m *play) Finish(t float64, out *Out) {
 		out.Notes = append(out.Notes, Note{Kind: Caution, T: t, Text: "the reading is moving: hold still, then try again"})
 		return
 	}
+	if again := t - m.asked; !(again >= askAgain && (m.find.Current().Start <= m.asked || m.spec.Gauge.Sends == ledger.OnPress)) {
+		if !(again >= 0 && again < askAgain) {
+			m.asked = t
+		}
+		out.Notes = append(out.Notes, Note{Kind: Caution, T: t, Text: "no movement seen: rock from stop to stop for some seconds now; where the reading still does not move, accept again"})
+		return
+	}
 	m.bound(t, out)
 }
+
+// askAgain is the time for rocking between the two words, s.
+const askAgain = 3.0
 
 // bound gives the upper bound of a play that never changed the reading.
 func (m *play) bound(t float64, out *Out) {

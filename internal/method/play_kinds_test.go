@@ -116,6 +116,17 @@ func TestAPlayUnderOneStepIsABound(t *testing.T) {
 		read(1.23)
 	}
 	m.Finish(now, &out)
+	if out.Result != nil || !strings.Contains(out.Notes[len(out.Notes)-1].Text, "accept again") {
+		t.Fatalf("one word passes a part that nobody may have rocked: %+v", out)
+	}
+	read(1.23)
+	if m.Finish(now, &out); out.Result != nil {
+		t.Fatal("so does a second one without time to rock it")
+	}
+	for range 30 {
+		read(1.23)
+	}
+	m.Finish(now, &out)
 	r := out.Result
 	if r == nil || !r.Bound {
 		t.Fatalf("no bound: %+v %+v", r, out.Notes)
