@@ -30,6 +30,7 @@ func (m *play) evaluate(out *Out) {
 		m.search(fine, 1.5*m.step, true)
 		m.isFine = m.now != nil
 	}
+	m.sayLost(out)
 	if m.now == nil {
 		m.counted, m.leftOut = 0, 0
 		return
@@ -46,6 +47,26 @@ func (m *play) evaluate(out *Out) {
 	}
 	m.finish(out)
 }
+
+// sayLost says why the strokes begin anew, where a pause was too long to go on after.
+func (m *play) sayLost(out *Out) {
+	if m.counted < lostSaid || m.now != nil && m.now.strokes > m.counted/2 {
+		return
+	}
+	turns := m.turns[0].turns
+	for _, t := range turns[max(0, len(turns)-3):] {
+		if t.End-t.Start > longestHold {
+			m.reason = reasonPaused
+			out.Notes = append(out.Notes, Note{Kind: StrokeLeftOut, T: m.core.now, Text: m.reason})
+			return
+		}
+	}
+}
+
+const (
+	lostSaid     = 3 // strokes lost that are worth a word
+	reasonPaused = "a pause of more than 8 s: the strokes begin anew"
+)
 
 // startAfter goes on with what was measured since the play changed at a turning point.
 func (m *play) startAfter(from int, out *Out) {

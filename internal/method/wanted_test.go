@@ -99,3 +99,40 @@ func TestMoreIsWantedUntilTheTakeIsMade(t *testing.T) {
 		})
 	})
 }
+
+// Whoever is called away with the part held at a stop begins anew, and is told so.
+func TestALongPauseIsSaid(t *testing.T) {
+	r := rand.New(rand.NewPCG(4, 9))
+	h := simulate.Hand{Hold: [2]float64{0.7, 1}, Stroke: [2]float64{0.2, 0.4}, Noise: 0.0004}
+	g := simulate.Gauge{Step: 0.001, Rate: 10}
+	var p simulate.Path
+	h.SetUp(&p, r, 2, 4)
+	h.Rock(&p, r, 0, 0.1, 6)
+	p.Hold(10, 0, 0)
+	h.Rock(&p, r, 0, 0.1, 12)
+	mem := new(GaugeMemory)
+	m, err := New(mmSpec(Play, g), mem, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out Out
+	said := 0
+	for i, x := range g.Read(&p, r) {
+		if out.Reset(); !math.IsInf(m.Deadline(), 1) && m.Deadline() < x.T {
+			m.Tick(m.Deadline(), &out)
+		}
+		mem.Reading(x.Value, 0.001)
+		m.Reading(Reading{Seq: uint64(i + 1), T: x.T, Value: x.Value, Step: 0.001}, &out)
+		for _, n := range out.Notes {
+			if n.Kind == StrokeLeftOut && n.Text == reasonPaused {
+				said++
+			}
+		}
+		if out.Result != nil {
+			break
+		}
+	}
+	if said != 1 || out.Result == nil {
+		t.Errorf("a pause of ten seconds amid the strokes: said %d times, then %+v", said, out.Result)
+	}
+}

@@ -97,6 +97,7 @@ type Row struct {
 	Cover           float64
 	OracleCover     float64
 	U95, OracleU95  float64 // medians, in units; without upper bounds, which no oracle was asked
+	Paired          float64 // median of each take's U95 over its oracle's
 	Bounds          int     // takes that gave an upper bound
 	Error, OracleEr float64 // medians of the absolute error, in units
 	P95, OracleP95  float64
@@ -106,12 +107,12 @@ type Row struct {
 }
 
 // Header heads the rows' table.
-const Header = `| step mm | noise | drift µm/min | strokes | play | takes | done | bounds | covers | oracle covers | U95 | ÷ oracle | median error | ÷ oracle | bad of passes | bad of fails |
-| ---: | ---: | ---: | ---: | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |`
+const Header = `| step mm | noise | drift µm/min | strokes | play | takes | done | bounds | covers | oracle covers | U95 | ÷ oracle | take by take | median error | ÷ oracle | bad of passes | bad of fails |
+| ---: | ---: | ---: | ---: | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |`
 
 func (r Row) String() string {
-	return fmt.Sprintf("%s %d | %.1f %% | %d | %.1f %% | %.1f %% | %.2f | %.2f | %.2f | %.2f | %s | %s |", r.Cell, r.N, 100*float64(r.Done)/float64(r.N), r.Bounds, 100*r.Cover, 100*r.OracleCover,
-		r.U95, r.U95/r.OracleU95, r.Error, r.Error/r.OracleEr, share(r.BadPass, r.Passes), share(r.BadFail, r.Fails))
+	return fmt.Sprintf("%s %d | %.1f %% | %d | %.1f %% | %.1f %% | %.2f | %.2f | %.2f | %.2f | %.2f | %s | %s |", r.Cell, r.N, 100*float64(r.Done)/float64(r.N), r.Bounds, 100*r.Cover, 100*r.OracleCover,
+		r.U95, r.U95/r.OracleU95, r.Paired, r.Error, r.Error/r.OracleEr, share(r.BadPass, r.Passes), share(r.BadFail, r.Fails))
 }
 
 func share(part float64, of int) string {
@@ -124,7 +125,7 @@ func share(part float64, of int) string {
 // Run measures n takes of the cell, and n more across a limit.
 func (c Cell) Run(r *rand.Rand, n int) Row {
 	row := Row{Cell: c, N: n}
-	var errs, u95, oe, ou []float64
+	var errs, u95, oe, ou, paired []float64
 	covered, oracles := 0, 0
 	for range n {
 		k := 4 + 26*r.Float64()
@@ -152,9 +153,10 @@ func (c Cell) Run(r *rand.Rand, n int) Row {
 		}
 		oe = append(oe, math.Abs(value-take.Play)/c.Unit())
 		ou = append(ou, u/c.Unit())
+		paired = append(paired, o.U95/u)
 	}
 	row.Cover, row.OracleCover = float64(covered)/float64(row.Done), float64(oracles)/float64(max(1, len(oe)))
-	row.U95, row.OracleU95 = Quantile(u95, 0.5), Quantile(ou, 0.5)
+	row.U95, row.OracleU95, row.Paired = Quantile(u95, 0.5), Quantile(ou, 0.5), Quantile(paired, 0.5)
 	row.Error, row.OracleEr = Quantile(errs, 0.5), Quantile(oe, 0.5)
 	row.P95, row.OracleP95 = Quantile(errs, 0.95), Quantile(oe, 0.95)
 	if !c.Small {
