@@ -92,6 +92,11 @@ const (
 	// between false takes and takes that never complete (scripts/proving -hours 100 and
 	// -byplay; DEVELOPERS.md has both).
 	sure = -5.2
+	// Past max_strokes it eases, by so much for as many strokes again, to no more than
+	// sureMost: handling does not go to and fro for so long, and whoever rocks a worn part
+	// is owed an end ('strokes do not agree').
+	sureEases = 3.7
+	sureMost  = -1.5
 	// straight: a stroke goes there and rebounds, by a third of the play and more;
 	// wandering goes much further than it gets.
 	straight = 1.8
@@ -325,13 +330,19 @@ func (m *play) complete() bool {
 		return false
 	}
 	byHand := m.spec.Gauge.Sends == ledger.OnPress // each press is meant: nothing of it is handling
-	if !byHand && (s.doubt > sure || !m.isFine && s.detour > straight) {
+	if !byHand && (s.doubt > m.sureAt(n) || !m.isFine && s.detour > straight) {
 		// One code apart every flicker agrees: only many clean strokes tell.
 		if !(m.isFine && s.chance < likelyFine && s.doubt < likelyHome && s.meanHold() >= cleanMean && s.leftOut == 0 && s.scatter < 0.6*m.step && n >= m.spec.MaxStrokes) {
 			return false
 		}
 	}
 	return (!m.tooVaried() || n >= m.spec.MaxStrokes) && (byHand || m.dwells())
+}
+
+// sureAt is what the doubt may be after n strokes.
+func (m *play) sureAt(n int) float64 {
+	past := float64(max(0, n-m.spec.MaxStrokes)) / float64(m.spec.MaxStrokes)
+	return min(sureMost, sure+sureEases*past)
 }
 
 // tooVaried is the 99 % chi-square test of the strokes against noise known
