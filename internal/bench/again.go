@@ -2,15 +2,17 @@ package bench
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 
 	"thouwright/config"
 	"thouwright/drivers"
+	"thouwright/internal/capture"
 	"thouwright/internal/ledger"
 )
 
 // again does what a person did. A command that fails now failed then, too, and
-// would not be on the tape: that is an error.
+// would not be on the tape: that is an error, but where the take in progress answered.
 func (r Replay) again(text []byte, at ledger.Stamp, e *engine, s *session, f *files, lines *[]*line) (stop bool, err error) {
 	var c ledger.Command
 	if err := json.Unmarshal(text, &c); err != nil {
@@ -37,7 +39,11 @@ func (r Replay) again(text []byte, at ledger.Stamp, e *engine, s *session, f *fi
 	case ledger.DoSheet:
 		return false, r.edited(c, at, e, s, f, lines)
 	}
-	return false, e.command(c, at)
+	err = e.command(c, at)
+	if _, answered := errors.AsType[capture.Answer](err); answered {
+		err = nil
+	}
+	return false, err
 }
 
 // edited works on by the files as they were then edited.

@@ -188,7 +188,7 @@ func (d *Daemon) command(c ledger.Command, at ledger.Stamp) error {
 	default:
 		err = d.engine.command(c, at)
 	}
-	if err == nil {
+	if _, answered := errors.AsType[capture.Answer](err); err == nil || answered {
 		if t := d.session.tapes; t != nil {
 			t.command(at.Elapsed-d.session.origin.Elapsed, c)
 		}

@@ -6,6 +6,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -72,25 +73,75 @@ func TestReplayEqualsLive(t *testing.T) {
 	r.stop()
 
 	r.write("jobs/R-1.toml", rigJob) // the tape edits it again
+	r.equalsLive()
+}
+
+// equalsLive replays what a run recorded and holds the two folders together.
+func (r *rig) equalsLive() {
+	r.t.Helper()
 	live := r.d.JobDir()
 	tapes := filepath.Join(live, "tapes")
 	dir, _ := r.again(filepath.Join(tapes, "dial-1.tape"), filepath.Join(tapes, "commands.tape"))
 	for _, f := range ledger.Files {
 		want, err := os.ReadFile(filepath.Join(live, f.Name))
 		if err != nil {
-			t.Fatal(err)
+			r.t.Fatal(err)
 		}
 		got, err := os.ReadFile(filepath.Join(dir, f.Name))
 		if err != nil {
-			t.Fatal(err)
+			r.t.Fatal(err)
 		}
 		if f.Name == ledger.EventsFile.Name { // words of a link and anchors differ
 			continue
 		}
 		if diff := cmp.Diff(strings.Split(string(want), "\n"), strings.Split(string(got), "\n")); diff != "" {
-			t.Errorf("%s (-live +replay):\n%s", f.Name, diff)
+			r.t.Errorf("%s (-live +replay):\n%s", f.Name, diff)
 		}
 	}
+}
+
+// An accept that makes no take is still a word: too short a turn is thrown away, and a
+// station is one of several. Without it on the tape a replay would make another take,
+// or none.
+func TestReplayHearsEveryAccept(t *testing.T) {
+	d := newDial(t)
+	r := &rig{t: t, dir: t.TempDir()}
+	r.write("bench.toml", fmt.Sprintf(rigBench, d.port))
+	r.write("jobs/R-1.toml", "number = \"R-1\"\n[[component]]\nname = \"wheel\"\n[[component.check]]\nname = \"run-out\"\nmethod = \"run-out\"\ngauge = \"dial-1\"\n"+
+		"[[component.check]]\nname = \"form\"\nmethod = \"run-out\"\nstations = 4\ngauge = \"dial-1\"\nadvance = \"at once\"\n")
+	r.start(true)
+	r.until("up", gaugeIs("up"))
+	accept := func() error { return r.d.Do(context.Background(), ledger.Command{Do: ledger.DoAccept}) }
+	send := func(values ...int) {
+		for _, v := range values {
+			fmt.Fprintf(d.master, "+1.%03d\r\n", v)
+		}
+		r.shows("dial-1", fmt.Sprintf("1.%03d", values[len(values)-1]))
+	}
+	send(100) // may have waited in the port
+	send(101, 102)
+	if err := accept(); err == nil || !strings.Contains(err.Error(), "turn slower: ") {
+		t.Fatalf("a reading or two are a turn: %v", err)
+	}
+	turn := make([]int, 40)
+	for i := range turn {
+		turn[i] = 110 + int(10*math.Sin(float64(i)*2*math.Pi/39))
+	}
+	send(turn...)
+	if err := accept(); err != nil {
+		t.Fatal(err)
+	}
+	r.until("the run-out", takesIn(1))
+	send(150) // on the way to them
+	for k := range 4 {
+		send(200 + 3*k)
+		if err := accept(); err != nil {
+			t.Fatalf("station %d: %v", k+1, err)
+		}
+	}
+	r.until("the stations", takesIn(2))
+	r.stop()
+	r.equalsLive()
 }
 
 // However a stream is cut into chunks, the values and their order stay; cut to

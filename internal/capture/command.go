@@ -9,9 +9,15 @@ import (
 	"thouwright/internal/quantity"
 )
 
-// Command does what a person asked for. An error's text is for the person and
-// nothing was changed. Choosing a job, the display unit and sound settings are
-// not capture's.
+// Answer is what the take in progress said to an accept that it is not made by: the
+// error of a command that changed what the machine knows, so that a replay needs it.
+type Answer string
+
+func (a Answer) Error() string { return string(a) }
+
+// Command does what a person asked for. An error's text is for the person and, but
+// for an Answer, nothing was changed. Choosing a job, the display unit and sound
+// settings are not capture's.
 func (c *Capture) Command(cmd ledger.Command, at ledger.Stamp, out *Out) error {
 	c.now = at
 	switch cmd.Do {
@@ -96,7 +102,10 @@ func (c *Capture) doAccept(out *Out) error {
 		return nil
 	}
 	if n := len(c.mout.Notes); n > 0 {
-		return fmt.Errorf("%s: %s", c.where(), c.mout.Notes[n-1].Text)
+		if text := c.mout.Notes[n-1].Text; text != "" {
+			return Answer(c.where() + ": " + text)
+		}
+		return nil // a station of several
 	}
 	return fmt.Errorf("nothing to accept yet at %s", c.where())
 }
