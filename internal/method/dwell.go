@@ -37,7 +37,7 @@ func (l *trail) add(p place) {
 func (l *trail) at(k int) place { return l.seen[(l.next+k)%len(l.seen)] }
 
 // second is what the second gauge moved between the two sides of a run, from the low
-// stop of the first to its high one.
+// stop of the first to its high one; +Inf where the readings kept do not show both.
 func (l *trail) second(turns []turn) float64 {
 	var sum, n [2]float64
 	k := 0
@@ -56,7 +56,7 @@ func (l *trail) second(turns []turn) float64 {
 		}
 	}
 	if n[0] == 0 || n[1] == 0 {
-		return 0
+		return inf
 	}
 	return sum[1]/n[1] - sum[0]/n[0]
 }

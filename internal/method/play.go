@@ -57,11 +57,11 @@ func (m *play) Reading(r Reading, out *Out) {
 	if !ok {
 		return
 	}
+	m.trail.add(place{r.T, r.Value, r.second})
 	if m.spec.Gauge.Sends == ledger.OnPress {
 		m.pressed(r, out)
 		return
 	}
-	m.trail.add(place{r.T, r.Value, r.second})
 	m.fine.SetStep(m.step)
 	fine := m.fine.Reading(r.T, r.Value, r.Seq)
 	if ev|fine != 0 {

@@ -146,8 +146,8 @@ func (m *play) result() (float64, metrology.Budget) {
 }
 
 // creep is what the rests moved while they were held, beyond the drift, each side by
-// itself: what creeps out on one side does not make good what gives way on the other. The very
-// beginning, where much of it happens, is not seen, so what is seen counts twice
+// itself: what creeps out on one side does not make good what gives way on the other.
+// The very beginning, where much of it happens, is not seen, so what is seen counts twice
 // (by simulation with creep that dies away in half a second, scripts/proving -aims,
 // it takes that much), and inward as well as outward: a hand that gives way makes
 // the play too small, which is the unsafe side.

@@ -98,14 +98,24 @@ func (m *play) Finish(t float64, out *Out) {
 		out.Notes = append(out.Notes, Note{Kind: Caution, T: t, Text: "the reading is moving: hold still, then try again"})
 		return
 	}
-	if again := t - m.asked; !(again >= askAgain && (m.find.Current().Start <= m.asked || m.spec.Gauge.Sends == ledger.OnPress)) {
-		if !(again >= 0 && again < askAgain) {
-			m.asked = t
-		}
-		out.Notes = append(out.Notes, Note{Kind: Caution, T: t, Text: "no movement seen: rock from stop to stop for some seconds now; where the reading still does not move, accept again"})
+	byHand := m.spec.Gauge.Sends == ledger.OnPress
+	again := t - m.asked // +Inf of a first word
+	looked := m.find.Current().Start <= m.asked
+	if byHand {
+		looked = m.last.T > m.asked
+	}
+	if !math.IsInf(again, 1) && again >= askAgain && looked {
+		m.bound(t, out)
 		return
 	}
-	m.bound(t, out)
+	if again >= askAgain {
+		m.asked = t
+	}
+	text := "no movement seen: rock from stop to stop for some seconds now; where the reading still does not move, accept again"
+	if byHand {
+		text = "no movement seen: press at both stops once more; where the reading is still the same, accept again"
+	}
+	out.Notes = append(out.Notes, Note{Kind: Caution, T: t, Text: text})
 }
 
 // askAgain is the time for rocking between the two words, s.

@@ -293,6 +293,75 @@ func TestTwoGaugesSubtracted(t *testing.T) {
 	}
 }
 
+// A gauge that sends when its button is pressed, and one beside a shaft that turns, are
+// held against their own travel too.
+func TestEachGaugesOwnTravel(t *testing.T) {
+	short := Gauge{HasErrorLocal: true, ErrorLocal: 1e-6, ErrorSpan: 0.5, HasError: true, Error: 0.0005}
+	for _, name := range []string{Play, RunOut} {
+		pressed, second := short, short
+		s := Spec{Method: name, Unit: quantity.MM, Gauge: pressed, Minus: &second}
+		if name == Play {
+			s.Gauge.Sends = ledger.OnPress
+		}
+		m, err := New(s, nil, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var out Out
+		for i := range 41 {
+			// Both move by a whole millimetre, and only 0.1 mm apart.
+			at, side := float64(i), math.Cos(float64(i)*math.Pi)
+			m.Reading(Reading{Seq: uint64(2*i + 1), T: at, Value: side / 2, Step: 0.001, Minus: true}, &out)
+			m.Reading(Reading{Seq: uint64(2*i + 2), T: at, Value: side * 0.55, Step: 0.001, Pressed: name == Play}, &out)
+			if out.Result != nil {
+				break
+			}
+		}
+		m.Finish(41, &out)
+		if out.Result == nil || math.Abs(out.Result.Value-0.1) > 1e-9 {
+			t.Fatalf("%s: %+v", name, out.Result)
+		}
+		whole := 0
+		for _, p := range out.Result.Budget {
+			if p.Name == metrology.PartError && p.Value == 2*short.Error {
+				whole++
+			}
+		}
+		if whole != 2 {
+			t.Errorf("%s: errors of %d gauges over their travel, of 2: %+v", name, whole, out.Result.Budget)
+		}
+	}
+}
+
+// A press is a person's word that the reading stands, and not that the part was rocked.
+func TestPressesToo(t *testing.T) {
+	s := Spec{Method: Play, Unit: quantity.MM, Gauge: Gauge{Sends: ledger.OnPress, Step: 0.01, HasError: true}}
+	mem := new(GaugeMemory)
+	m, err := New(s, mem, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range []float64{1.5, 1.9, 2.4, 1.7, 1.3} {
+		mem.Reading(v, 0.01)
+	}
+	var out Out
+	press := func(at float64) {
+		mem.Reading(1.23, 0.01)
+		m.Reading(Reading{Seq: uint64(at), T: at, Value: 1.23, Step: 0.01, Pressed: true}, &out)
+	}
+	press(1)
+	for _, at := range []float64{2, 8} { // nothing was pressed between the two
+		if m.Finish(at, &out); out.Result != nil || !strings.Contains(out.Notes[len(out.Notes)-1].Text, "press at both stops") {
+			t.Fatalf("an accept at %g s passes one press: %+v", at, out)
+		}
+	}
+	press(10)
+	press(12)
+	if m.Finish(13, &out); out.Result == nil || !out.Result.Bound {
+		t.Errorf("no bound: %+v %+v", out.Result, out.Notes)
+	}
+}
+
 // Drag too: whichever way the gauge counts, whatever its unit and zero, too much
 // is above and to be slackened, too little below and to be tightened.
 func TestTooStiffAndTooFreeAreNeverConfused(t *testing.T) {

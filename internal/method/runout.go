@@ -252,6 +252,19 @@ func turnNoise(turn []Reading, step float64) float64 {
 // readings, in their own (Tippett 1925: 0.45 at 60).
 const extremeSpread = 0.45
 
+// moved is how far each of two gauges moved by itself since a reading.
+func (m *runOut) moved(from uint64) (first, second float64) {
+	low, high := [2]float64{inf, inf}, [2]float64{-inf, -inf}
+	for i := range m.kept {
+		if r := &m.kept[i]; r.Seq >= from {
+			for k, v := range [2]float64{r.Value + r.second, r.second} {
+				low[k], high[k] = min(low[k], v), max(high[k], v)
+			}
+		}
+	}
+	return high[0] - low[0], high[1] - low[1]
+}
+
 // close gives the result its budget: the extremes are two readings.
 func (m *runOut) close(res *Result, value, bias, sigma float64, out *Out) {
 	m.done = true
@@ -260,10 +273,14 @@ func (m *runOut) close(res *Result, value, bias, sigma float64, out *Out) {
 	// The bias is not taken out, so its limits are what noise can push, twice
 	// the spread of both extremes included.
 	noise := bias + 2*math.Sqrt2*extremeSpread*sigma
-	b := metrology.Budget{metrology.Tri(metrology.PartStep, step), metrology.Rect(PartNoiseBias, noise), differenceError(g, value, step),
+	move, move2 := value, 0.0
+	if m.spec.Minus != nil {
+		move, move2 = m.moved(res.FirstSeq)
+	}
+	b := metrology.Budget{metrology.Tri(metrology.PartStep, step), metrology.Rect(PartNoiseBias, noise), differenceError(g, move, step),
 		metrology.Rect(metrology.PartHysteresis, g.Hysteresis), metrology.Gauss(metrology.PartRepeatability, g.Repeatability)}
 	if n := m.spec.Minus; n != nil {
-		b = append(b, metrology.Tri(metrology.PartStep, step2), differenceError(*n, value, step2), metrology.Rect(metrology.PartHysteresis, n.Hysteresis))
+		b = append(b, metrology.Tri(metrology.PartStep, step2), differenceError(*n, move2, step2), metrology.Rect(metrology.PartHysteresis, n.Hysteresis))
 	}
 	res.Note = assumedNote(b)
 	res.Value, res.Budget = m.spec.angled(value, withoutZeros(b))

@@ -126,7 +126,7 @@ func runTurn(v *values) (*Answer, error) {
 	if !a.unsure {
 		a.add(Result{Name: "turn_range", Label: "turns that land in the band", Form: Band, Unit: quantity.Deg, Low: deg(high), High: deg(low), settled: true})
 	}
-	if play >= low && play <= high {
+	if play >= low && play <= high && !a.unsure {
 		a.note("the play is in the band already")
 	}
 	if play <= 0 {

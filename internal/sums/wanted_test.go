@@ -45,6 +45,9 @@ func TestABandNothingIsSureOf(t *testing.T) {
 	if r := result(t, a, "slot_in_band"); r.Yes || result(t, a, "slot_turn").Value != 21 {
 		t.Errorf("the slot next to the aim: %+v, in band %v", result(t, a, "slot_turn"), r.Yes)
 	}
+	if a := must(t, "turn", "--pitch 1.5 --play '0.03 ± 0.05 mm' --band 0.02..0.05"); strings.Contains(strings.Join(a.Notes, "\n"), "in the band already") {
+		t.Errorf("a play that may lie anywhere: %q", a.Notes)
+	}
 	a = must(t, "shim", "--play '0.31 ± 0.02 mm' --band 0.02..0.05 --stock '0.05, 0.10, 0.12 mm'")
 	if r, ok := a.Result("pack_range"); ok {
 		t.Errorf("packs that bring it into the band: %+v", r)
