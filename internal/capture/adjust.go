@@ -2,6 +2,7 @@ package capture
 
 import (
 	"fmt"
+	"slices"
 
 	"thouwright/config"
 	"thouwright/internal/ledger"
@@ -58,13 +59,17 @@ func (c *Capture) locked(out *Out) {
 }
 
 // resumed tells whether the place was being adjusted when it was left, by a restart
-// or for another: its last take did not pass.
+// or for another: the last take that is to be trusted did not pass.
 func (c *Capture) resumed() bool {
 	if !adjustable(c.spec.Method) || c.check().Adjuster == nil {
 		return false
 	}
-	t := c.latest(*c.tag)
-	return t != nil && (t.Verdict == ledger.Fail || t.Verdict == ledger.Undecided)
+	for _, t := range slices.Backward(c.takes) {
+		if t.Tag == *c.tag && t.Distrusted() == "" {
+			return t.Verdict == ledger.Fail || t.Verdict == ledger.Undecided
+		}
+	}
+	return false
 }
 
 // doStep goes to the procedure's next step and says it.

@@ -230,6 +230,27 @@ func TestALockStaysOpenOverARestart(t *testing.T) {
 	}
 }
 
+// A take that is not trusted opens no lock and fastens none, over a restart either.
+func TestADistrustedTakeLeavesTheLock(t *testing.T) {
+	r := rigOn(t, sheetOf(t, adjustJob, 1), Resume{})
+	r.rock("dial-1", 0.2, 9)
+	r.wantTakes(1)
+	failed, moved := r.tks[0], *r.tks[0]
+	moved.Take, moved.Verdict = 2, ledger.Undecided
+	moved.Distrust("the stand moved")
+	for _, x := range []struct {
+		takes []*ledger.Take
+		want  ledger.Verdict
+	}{{[]*ledger.Take{&moved}, ledger.Pass}, {[]*ledger.Take{failed, &moved}, ledger.Undecided}} {
+		again := rigOn(t, sheetOf(t, adjustJob, 1), Resume{Take: 2, Takes: x.takes, Tag: failed.Tag, HasActive: true})
+		again.rock("dial-1", 0.055, 9)
+		again.wantTakes(1)
+		if k := again.tks[0]; k.Verdict != x.want {
+			t.Errorf("0.055 mm after %d takes: %v, want %v", len(x.takes), k.Verdict, x.want)
+		}
+	}
+}
+
 // The nut is turned much too far between two strokes, and the hand rocks on: no word
 // that was right before is said, or left standing, of what is too tight now.
 func TestAGuideOfWhatWasIsTakenBack(t *testing.T) {
