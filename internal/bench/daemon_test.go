@@ -102,19 +102,28 @@ func (r *rig) start(tapes bool) {
 	r.t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	ready := make(chan struct{})
-	r.cancel, r.ended = cancel, make(chan error, 1)
+	ended := make(chan error, 1)
+	r.cancel, r.ended = cancel, ended
 	if r.clock = r.given; r.clock == nil {
 		r.clock = NewClock(speed)
 	}
 	go func() {
-		r.ended <- Run(ctx, Options{
+		ended <- Run(ctx, Options{
 			BenchFile: filepath.Join(r.dir, "bench.toml"), Job: "R-1", Tapes: tapes, Clock: r.clock, Log: r.log, Open: r.open,
 			Ready: func(d *Daemon, url string) { r.d, r.url = d, url; close(ready) },
 		})
+		close(ended)
 	}()
+	// A test that fails half-way leaves no daemon behind, which would open the
+	// terminal of the next test, whose number is the same.
+	r.t.Cleanup(func() {
+		cancel()
+		for range ended {
+		}
+	})
 	select {
 	case <-ready:
-	case err := <-r.ended:
+	case err := <-ended:
 		r.t.Fatal(err)
 	}
 }

@@ -21,7 +21,13 @@ func (r *rig) resumed() (d *Daemon, stop func()) {
 	ready, ended := make(chan *Daemon, 1), make(chan error, 1)
 	go func() {
 		ended <- Run(ctx, Options{BenchFile: filepath.Join(r.dir, "bench.toml"), Log: r.log, Ready: func(d *Daemon, _ string) { ready <- d }})
+		close(ended)
 	}()
+	r.t.Cleanup(func() { // as start does
+		cancel()
+		for range ended {
+		}
+	})
 	select {
 	case d = <-ready:
 	case err := <-ended:
