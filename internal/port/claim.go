@@ -1,7 +1,6 @@
 package port
 
 import (
-	"fmt"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -51,7 +50,8 @@ func claim(a Address, dev device) (*claimed, error) {
 }
 
 func (c *claimed) held(a Address) error {
-	return &Held{Address: a.Text, Why: fmt.Sprintf("open here already as %s; write the same port in both [[gauge]] blocks, or unplug the twin", c.by)}
+	return &Held{Address: a.Text, Why: "open here already as " + c.by,
+		Do: "write the same port in both [[gauge]] blocks, or unplug the twin"}
 }
 
 func (c *claimed) release() {

@@ -19,6 +19,10 @@ func TestClaimWaitsForAClosingPort(t *testing.T) {
 	if _, err := claim(Address{Text: "second"}, dev); !errors.As(err, &held) {
 		t.Fatalf("a device in use was given again: %v", err)
 	}
+	// No program need be closed: it is this one.
+	if want := "second: open here already as first: write the same port in both [[gauge]] blocks, or unplug the twin"; held.Error() != want {
+		t.Errorf("it says %q, want %q", held, want)
+	}
 	first.closing.Store(true)
 	got := make(chan error)
 	go func() {

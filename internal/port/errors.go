@@ -1,6 +1,7 @@
 package port
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"strings"
@@ -23,12 +24,13 @@ type Process struct {
 
 func (p Process) String() string { return fmt.Sprintf("%s (process %d)", p.Name, p.PID) }
 
-// Held says that another program has the port. By is empty where the system
-// does not tell which.
+// Held says that another program, or another gauge of this bench, has the port.
+// By is empty where the system does not tell which.
 type Held struct {
 	Address string
 	By      []Process
 	Why     string // where By alone does not say it
+	Do      string // where it is not to close a program
 }
 
 func (e *Held) Error() string {
@@ -43,7 +45,7 @@ func (e *Held) Error() string {
 	} else if why == "" {
 		why = "held by another program, which this user may not see"
 	}
-	return sentence(e.Address, why, do)
+	return sentence(e.Address, why, cmp.Or(e.Do, do))
 }
 
 // Denied says that this user may not open the port.
