@@ -13,7 +13,7 @@ import (
 // that anything is missing. What was typed for a method that is no size stays out.
 func TestTemperaturesOfTheForm(t *testing.T) {
 	sc := newScene()
-	m, bench, kept := atABench(t, sc, "[[gauge]]\nname = \"dial-1\"\nport = \"tape:a\"\ndriver = \"signed-decimal\"\nunit = \"mm\"\nerror = \"0.002 mm\"\n[[gauge]]\nname = \"mic-1\"\nport = \"tape:b\"\ndriver = \"signed-decimal\"\nunit = \"mm\"\nerror = \"0.002 mm\"\n")
+	m, bench, kept := atABench(t, sc, "[[gauge]]\nname = \"dial-1\"\nport = \"tape:a\"\ndriver = \"signed-decimal\"\nunit = \"mm\"\nerror = \"0.002 mm\"\nrange = \"-20..20 mm\"\n[[gauge]]\nname = \"mic-1\"\nport = \"tape:b\"\ndriver = \"signed-decimal\"\nunit = \"mm\"\nerror = \"0.002 mm\"\n")
 	view(t, m.ctx, "sheet")
 	unfold := func(title string) {
 		t.Helper()
