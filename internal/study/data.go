@@ -77,19 +77,20 @@ func ReadCSV(r io.Reader, name string) (*Data, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s: no header line; %s", name, expectedColumns)
 	}
+	line, _ := cr.FieldPos(0)
 	at := map[string]int{}
 	for i, c := range first {
 		word, ok := columns[strings.ToLower(strings.TrimSpace(c))]
 		if !ok {
-			return nil, fmt.Errorf("%s, line 1: unknown column %q; %s", name, c, expectedColumns)
+			return nil, fmt.Errorf("%s, line %d: unknown column %q; %s", name, line, c, expectedColumns)
 		}
 		if _, twice := at[word]; twice {
-			return nil, fmt.Errorf("%s, line 1: column %q stands twice; %s", name, word, expectedColumns)
+			return nil, fmt.Errorf("%s, line %d: column %q stands twice; %s", name, line, word, expectedColumns)
 		}
 		at[word] = i
 	}
 	if _, ok := at["value"]; !ok {
-		return nil, fmt.Errorf("%s, line 1: no column value; %s", name, expectedColumns)
+		return nil, fmt.Errorf("%s, line %d: no column value; %s", name, line, expectedColumns)
 	}
 	t := &table{d: &Data{Source: name}, name: name, at: at, decimalComma: decimalComma, seen: map[[3]string]int{}}
 	for {

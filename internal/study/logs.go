@@ -92,23 +92,22 @@ func FromLogs(dir string, pick Pick) (*Data, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", dir, err)
 	}
-	if n := bounds[k]; n > 0 {
-		d.Notes = append(d.Notes, fmt.Sprintf("%d takes that gave an upper bound only are left out", n))
+	leftOut := func(n int, why string) {
+		if n > 0 {
+			d.Notes = append(d.Notes, fmt.Sprintf("left out: %s %s", count(n, "take", "takes"), why))
+		}
 	}
-	if n := turned[k]; n > 0 {
-		d.Notes = append(d.Notes, fmt.Sprintf("%d takes between which the adjuster may have been turned are left out; redo repeats one", n))
-	}
-	if n := distrusted[k]; n > 0 {
-		d.Notes = append(d.Notes, fmt.Sprintf("%d takes that are not to be trusted are left out", n))
-	}
-	count := map[string]int{}
+	leftOut(bounds[k], "with an upper bound only")
+	leftOut(turned[k], "before which the adjuster may have been turned; redo repeats one")
+	leftOut(distrusted[k], "not to be trusted")
+	times := map[string]int{}
 	for _, t := range groups[k] {
-		count[place(t)]++
+		times[place(t)]++
 	}
 	alone := 0
 	var start int64
 	for _, t := range groups[k] {
-		if count[place(t)] < 2 {
+		if times[place(t)] < 2 {
 			alone++
 			continue
 		}
@@ -124,9 +123,7 @@ func FromLogs(dir string, pick Pick) (*Data, error) {
 			Time: float64(t.At.Wall-start) / 1e6, Scatter: scatter(t), Line: int(t.Take),
 		})
 	}
-	if alone > 0 {
-		d.Notes = append(d.Notes, fmt.Sprintf("%d takes of places measured once only are left out", alone))
-	}
+	leftOut(alone, "of places measured once only")
 	d.inTime()
 	return d, nil
 }

@@ -127,6 +127,7 @@ func TestTableMistakes(t *testing.T) {
 		"":                                         "no header line",
 		"part,value\n":                             "no values",
 		"part,size\n1,2\n":                         `line 1: unknown column "size"`,
+		"# a comment\npart,size\n1,2\n":            `line 2: unknown column "size"`,
 		"part,person,operator,value\n":             `column "person" stands twice`,
 		"part,trial\n1,2\n":                        "no column value",
 		"part,value\n1,2\n2,x1\n":                  `line 3: value "x1" is not a number`,
@@ -475,7 +476,7 @@ func TestStagesAreNoRepetition(t *testing.T) {
 	if len(r.Parts) != 2 || math.Abs(float64(r.Set.Value)-math.Sqrt(0.0125)) > 1e-9 {
 		t.Errorf("parts %q, repeatability %v thou, by hand %.4f", r.Parts, r.Set.Value, math.Sqrt(0.0125))
 	}
-	if !strings.Contains(strings.Join(r.Notes, "\n"), "1 takes that are not to be trusted") {
+	if !strings.Contains(strings.Join(r.Notes, "\n"), "left out: 1 take not to be trusted") {
 		t.Errorf("notes %q", r.Notes)
 	}
 	if d, err := FromLogs(dir, Pick{Stage: "assembled"}); err != nil || len(d.Rows) != 2 || d.Rows[0].Part != "pin" {
