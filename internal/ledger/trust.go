@@ -34,7 +34,10 @@ func (t *Take) Beside() string {
 	return strings.Join(slices.DeleteFunc(strings.Split(t.Note, "; "), func(item string) bool { return strings.HasPrefix(item, notTrusted) }), "; ")
 }
 
+// note adds an item. What parts the items of a note parts none of its own, such as
+// a position's name with one in it.
 func (t *Take) note(s string) {
+	s = strings.ReplaceAll(s, "; ", ", ")
 	if t.Note != "" {
 		t.Note += "; "
 	}

@@ -18,4 +18,9 @@ func TestANoteIsKnownAgain(t *testing.T) {
 	if k.Distrusted() != "the stand moved" || k.Beside() != "gauge error assumed: one step; would decide it: 2 more strokes" {
 		t.Errorf("%q, beside %q", k.Note, k.Beside())
 	}
+	k = Take{}
+	k.Distrust(`bore["top; left"] (end of travel)`)
+	if k.Distrusted() != `bore["top, left"] (end of travel)` || k.Beside() != "" {
+		t.Errorf("%q, beside %q", k.Distrusted(), k.Beside())
+	}
 }
