@@ -1,9 +1,11 @@
 package bench
 
 import (
+	"errors"
 	"math"
 
 	"thouwright/config"
+	"thouwright/internal/capture"
 	"thouwright/internal/gauge"
 	"thouwright/internal/ledger"
 )
@@ -51,12 +53,14 @@ func (d *Daemon) stepped(it item) {
 }
 
 // pressed does what a press asks for. What can't be done is shown and spoken:
-// the person looks at the work, not at an answer.
+// the person looks at the work, not at an answer. What the take in progress answers it
+// says itself.
 func (d *Daemon) pressed(p gauge.Press, at ledger.Stamp) {
 	if p == gauge.NoPress {
 		return
 	}
-	if err := d.command(p.Command(), at); err != nil {
+	err := d.command(p.Command(), at)
+	if _, said := errors.AsType[capture.Answer](err); err != nil && !said {
 		d.speak(err.Error())
 	}
 }

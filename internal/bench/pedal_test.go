@@ -5,11 +5,13 @@ package bench
 import (
 	"context"
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
 	"thouwright/internal/ledger"
 	"thouwright/internal/port"
+	"thouwright/internal/simulate"
 )
 
 // keyboard is a pedal that acts as one.
@@ -70,6 +72,17 @@ func TestPedal(t *testing.T) {
 	k.tread(200 * time.Millisecond)
 	r.until("open", func(l ledger.Live) bool { return l.Active.Position == "lower" && l.Active.Phase == ledger.PhaseReady })
 	k.tread(3 * time.Second)
-	r.until("back", func(l ledger.Live) bool { return l.Active.Position == "upper" })
+	s = r.until("back", func(l ledger.Live) bool { return l.Active.Position == "upper" })
+	before := s.Spoken.N
+	var p simulate.Path
+	p.Glide(8, 0.3)
+	p.Glide(4, 0.3)
+	p.Hold(2, 0, 0)
+	d.sends(t, &p)
+	k.tread(200 * time.Millisecond) // before anything was rocked
+	s = r.until("an answer", func(l ledger.Live) bool { return strings.Contains(l.Spoken.Text, "accept again") })
+	if s.Spoken.N != before+1 {
+		t.Errorf("one answer was spoken %d times, at last as %q", s.Spoken.N-before, s.Spoken.Text)
+	}
 	r.stop()
 }
