@@ -60,7 +60,7 @@ func (c *Capture) deriveOne(d derivation, out *Out) {
 	if len(doubts) > 0 {
 		distrust(t, strings.Join(doubts, ", "))
 	} else if t.Verdict == ledger.Undecided {
-		t.Settle(metrology.Settle(metrology.Question{Value: t.Result, Combined: res.Combined, Limits: spec.Limits, Confidence: spec.Confidence, Method: t.Method, Unit: t.Unit,
+		t.Settle(metrology.Settle(metrology.Question{Value: t.Result, Combined: res.Combined, Limits: spec.Limits, Confidence: spec.Confidence, Method: t.Method, Unit: t.Unit, Show: c.sheet.shows(),
 			Inputs: knownTo(d.expr.Inputs(), takes, spec.Unit)}))
 	}
 	if !c.Unheard {

@@ -85,6 +85,16 @@ func NewSheet(b *config.Bench, j *config.Job, version int, sends func(gauge stri
 	return s, nil
 }
 
+// shows is the unit that the bench's people read, quantity.None for each result's own.
+// What is kept in words says it in this one, whatever the page is switched to.
+func (s *Sheet) shows() quantity.Unit {
+	u, err := quantity.ParseUnit(s.Bench.DisplayUnit)
+	if err != nil {
+		return quantity.None
+	}
+	return u
+}
+
 // stages are the job's stages; a job without any has one, without a name.
 func (s *Sheet) stages() []string {
 	if len(s.Job.Stages) == 0 {

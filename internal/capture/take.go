@@ -44,7 +44,7 @@ func (c *Capture) finish(res *method.Result, out *Out) {
 	if c.adjust.open && t.Verdict == ledger.Pass {
 		// Locking moves the play, so what is set is not yet what stays.
 		t.Verdict, t.Side = ledger.Undecided, ""
-		t.Note = join(t.Note, "in the band before the lock is fastened")
+		t.Note = ledger.JoinNotes(t.Note, "in the band before the lock is fastened")
 		t.Settle("a take after the lock is fastened")
 		c.adjust.inBand = true
 	}
@@ -106,7 +106,7 @@ func judge(t *ledger.Take, comb metrology.Combined, spec method.Spec) metrology.
 		return v
 	}
 	if spec.Rule == metrology.Simple {
-		t.Note = join(t.Note, "simple rule: the result alone was compared")
+		t.Note = ledger.JoinNotes(t.Note, "simple rule: the result alone was compared")
 	}
 	return v
 }
@@ -115,7 +115,7 @@ func judge(t *ledger.Take, comb metrology.Combined, spec method.Spec) metrology.
 func (c *Capture) question(t *ledger.Take, comb metrology.Combined) metrology.Question {
 	q := metrology.Question{
 		Value: t.Result, Combined: comb, Limits: limitsOf(c.spec), Confidence: c.spec.Confidence,
-		Method: t.Method, Step: c.step(), Unit: t.Unit,
+		Method: t.Method, Step: c.step(), Unit: t.Unit, Show: c.sheet.shows(),
 		Provable: ofDifference(c.spec) && !c.spec.Gauge.HasErrorLocal,
 	}
 	if t.Method == method.Play || t.Method == method.EndPlay { // a turn's or a pull's are its readings
@@ -181,16 +181,6 @@ func (c *Capture) after(t *ledger.Take, res *method.Result, out *Out) {
 func (c *Capture) stampOf(t float64) ledger.Stamp {
 	e := int64(math.Round(t * 1e6))
 	return ledger.Stamp{Elapsed: e, Wall: c.now.Wall - (c.now.Elapsed - e)}
-}
-
-func join(a, b string) string {
-	switch {
-	case a == "":
-		return b
-	case b == "":
-		return a
-	}
-	return a + "; " + b
 }
 
 // step is the gauge's, in the check's unit: the declared one, else what the

@@ -115,6 +115,20 @@ func TestAnUndecidedTakeSaysWhatWouldDecideIt(t *testing.T) {
 	}
 }
 
+// What would decide a take is said in the unit that the bench's people read, as all else
+// beside it is.
+func TestWhatDecidesIsSaidInTheBenchsUnit(t *testing.T) {
+	for unit, other := range map[string]string{"mm": " thou", "thou": " mm"} {
+		r := rigOn(t, benchAndSheet(t, "display_unit = \""+unit+"\"\n"+strings.Replace(rangedBench, `error = "0.001 mm"`, `error = "0.0001 mm"`, 1), strings.Replace(clearanceJob, "0.009..", "0.0095..", 1)), Resume{})
+		r.press("mic", 20010)
+		r.press("mic", 20000)
+		r.wantTakes(3)
+		if by := r.tks[2].Settles(); !strings.Contains(by, " "+unit) || strings.Contains(by, other) {
+			t.Errorf("a bench that shows %s: would decide it: %q", unit, by)
+		}
+	}
+}
+
 // A play that was only bounded is no value to work a difference out from, and that is
 // said, once.
 func TestABoundLeavesADerivedValueOpen(t *testing.T) {

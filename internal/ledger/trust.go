@@ -31,21 +31,28 @@ func (t *Take) Settles() string { return t.noted(toDecide) }
 
 // Beside is the note without what the take's words say already: why it is not trusted.
 func (t *Take) Beside() string {
-	return strings.Join(slices.DeleteFunc(strings.Split(t.Note, "; "), func(item string) bool { return strings.HasPrefix(item, notTrusted) }), "; ")
+	return strings.Join(slices.DeleteFunc(strings.Split(t.Note, noteParts), func(item string) bool { return strings.HasPrefix(item, notTrusted) }), noteParts)
 }
 
 // note adds an item. What parts the items of a note parts none of its own, such as
 // a position's name with one in it.
 func (t *Take) note(s string) {
-	s = strings.ReplaceAll(s, "; ", ", ")
-	if t.Note != "" {
-		t.Note += "; "
+	t.Note = JoinNotes(t.Note, strings.ReplaceAll(s, noteParts, ", "))
+}
+
+// noteParts stands between the items of a note.
+const noteParts = "; "
+
+// JoinNotes is one note of two, either of which may be empty.
+func JoinNotes(a, b string) string {
+	if a == "" || b == "" {
+		return a + b
 	}
-	t.Note += s
+	return a + noteParts + b
 }
 
 func (t *Take) noted(what string) string {
-	for item := range strings.SplitSeq(t.Note, "; ") {
+	for item := range strings.SplitSeq(t.Note, noteParts) {
 		if rest, ok := strings.CutPrefix(item, what); ok {
 			return rest
 		}

@@ -211,7 +211,7 @@ func (m *drag) finish(out *Out) {
 	res.Budget = withoutZeros(slices.Clone(budgets[m.spec.Compare]))
 	res.Note = m.spec.Compare + " compared"
 	if a := assumedNote(res.Budget); a != "" {
-		res.Note = joinNote(res.Note, a)
+		res.Note = ledger.JoinNotes(res.Note, a)
 	}
 	for _, q := range []string{Breakaway, Running, Peak} {
 		res.Extras = append(res.Extras, ledger.Extra{Quantity: q, Value: values[q], Unit: m.spec.Unit, U95: budgets[q].Combine().U95})

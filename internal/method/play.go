@@ -140,7 +140,7 @@ func (m *play) finish(out *Out) {
 	res.Rests = make([]ledger.Rest, 0, len(s.turns))
 	res.Value, res.Budget = m.spec.angled(m.result())
 	if a := assumedNote(res.Budget); a != "" {
-		res.Note = joinNote(res.Note, a)
+		res.Note = ledger.JoinNotes(res.Note, a)
 	}
 	for i, t := range s.turns {
 		p := s.points[i]
@@ -153,13 +153,6 @@ func (m *play) finish(out *Out) {
 	}
 	res.FirstSeq = res.Rests[0].FirstSeq
 	out.Result = res
-}
-
-func joinNote(a, b string) string {
-	if a == "" {
-		return b
-	}
-	return a + "; " + b
 }
 
 func (m *play) Progress() Progress {

@@ -23,6 +23,10 @@ func (m *play) refresh(k int, f *motion.Finder) []turn {
 // evaluate looks at all turning points afresh: the run of strokes up to now
 // that aimless handling would be least likely to make is the take in progress.
 func (m *play) evaluate(out *Out) {
+	of := 0 // whose rests the strokes up to now were made of
+	if m.isFine {
+		of = 1
+	}
 	m.now = nil
 	m.isFine = false
 	m.search(m.refresh(0, m.find), m.floor(), false)
@@ -30,7 +34,7 @@ func (m *play) evaluate(out *Out) {
 		m.search(fine, 1.5*m.step, true)
 		m.isFine = m.now != nil
 	}
-	m.sayLost(out)
+	m.sayLost(m.turns[of].turns, out)
 	if m.now == nil {
 		m.counted, m.leftOut = 0, 0
 		return
@@ -49,11 +53,10 @@ func (m *play) evaluate(out *Out) {
 }
 
 // sayLost says why the strokes begin anew, where a pause was too long to go on after.
-func (m *play) sayLost(out *Out) {
+func (m *play) sayLost(turns []turn, out *Out) {
 	if m.counted < lostSaid || m.now != nil && m.now.strokes > m.counted/2 {
 		return
 	}
-	turns := m.turns[0].turns
 	for _, t := range turns[max(0, len(turns)-3):] {
 		if t.End-t.Start > longestHold {
 			m.reason = reasonPaused

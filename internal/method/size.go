@@ -262,16 +262,16 @@ func (m *size) finish(out *Out) {
 	}
 	res.Note = assumedNote(res.Budget)
 	if m.varied {
-		res.Note = joinNote(res.Note, "gaugings do not agree")
+		res.Note = ledger.JoinNotes(res.Note, "gaugings do not agree")
 	}
 	switch {
 	case m.closed:
 		res.Extras = append(res.Extras, ledger.Extra{Quantity: "closure", Value: m.closure, Unit: m.spec.Unit, U95: math.NaN()})
 	case m.spec.HasMaster:
-		res.Note = joinNote(res.Note, "the zero was not looked at again")
+		res.Note = ledger.JoinNotes(res.Note, "the zero was not looked at again")
 	}
 	if m.spec.Warmth.Given {
-		res.Note = joinNote(res.Note, m.spec.Warmth.says(value, m.spec.Unit))
+		res.Note = ledger.JoinNotes(res.Note, m.spec.Warmth.says(value, m.spec.Unit))
 		res.Extras = append(res.Extras, ledger.Extra{Quantity: "correction to 20 °C", Value: at20 - value, Unit: m.spec.Unit, U95: warm.Combine().U95})
 	}
 	out.Result = res

@@ -136,3 +136,41 @@ func TestALongPauseIsSaid(t *testing.T) {
 		t.Errorf("a pause of ten seconds amid the strokes: said %d times, then %+v", said, out.Result)
 	}
 }
+
+// A play of one code is told by a finer look at what is one long rest to the other: where
+// its strokes end, nobody has paused.
+func TestNoPauseIsSaidOfAPlayOfOneCode(t *testing.T) {
+	mem := new(GaugeMemory)
+	m, err := New(mmSpec(Play, simulate.Gauge{}), mem, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out Out
+	now, counted := 0.0, 0
+	read := func(v float64, seconds float64) {
+		for range int(10*seconds + 0.5) {
+			now += 0.1
+			mem.Reading(v, 0.01)
+			m.Reading(Reading{Seq: uint64(10*now + 0.5), T: now, Value: v, Step: 0.01}, &out)
+			counted = max(counted, m.Progress().Strokes)
+		}
+	}
+	for _, v := range []float64{1.5, 1.9, 2.4, 1.7, 1.3} {
+		read(v, 0.1)
+	}
+	for range 4 {
+		read(1.23, 1.2)
+		read(1.24, 1.2)
+	}
+	read(1.23, 5) // too long for one of these
+	read(1.24, 1.2)
+	read(1.23, 1.2)
+	if counted < lostSaid {
+		t.Fatalf("only %d strokes of one code were seen", counted)
+	}
+	for _, n := range out.Notes {
+		if n.Text == reasonPaused {
+			t.Errorf("at %.1f s: %s", n.T, n.Text)
+		}
+	}
+}

@@ -80,7 +80,7 @@ func Settle(q Question) string {
 	if !decided(scaled(hopeless)) {
 		return "no better gauge is likely to: the result lies on its limit, so correct the part or ask who set the limit"
 	}
-	k := least(func(k float64) bool { return decided(scaled(k)) })
+	k := largest(func(k float64) bool { return decided(scaled(k)) })
 	return q.known("", k, q.Combined.U95) + ": " + q.steadier()
 }
 
@@ -154,7 +154,7 @@ func (q Question) better(decided func(Combined) bool) string {
 	if !input || len(of) < 2 || !decided(only(hopeless)) {
 		return ""
 	}
-	return q.known(most, least(func(k float64) bool { return decided(only(k)) }), u95)
+	return q.known(most, largest(func(k float64) bool { return decided(only(k)) }), u95)
 }
 
 // inputOf takes a part of a derived value apart: whose it is, and its name there.
@@ -166,8 +166,8 @@ func inputOf(p Part) (input, name string) {
 	return p.Name, p.Name
 }
 
-// least is the largest scale below 1, to a part in 65 thousand, that ok lets pass.
-func least(ok func(k float64) bool) float64 {
+// largest is the largest scale below 1, to a part in 65 thousand, that ok lets pass.
+func largest(ok func(k float64) bool) float64 {
 	lo, hi := 0.0, 1.0
 	for range 16 {
 		if m := (lo + hi) / 2; ok(m) {
