@@ -127,7 +127,7 @@ func limitsAt(b *Bench, c *Check, g *Gauge, stage string) (quantity.Unit, metrol
 }
 
 // unitWithoutLimits is the unit of a check that has no limits at this stage:
-// that of its other limits, of its gauge, or the bench's own.
+// that of its other limits, of its gauge (at an arm a torque), or the bench's own.
 func unitWithoutLimits(b *Bench, c *Check, g *Gauge) quantity.Unit {
 	for _, r := range c.StageLimits {
 		if r.Unit.Kind() != quantity.Bare {
@@ -135,7 +135,12 @@ func unitWithoutLimits(b *Bench, c *Check, g *Gauge) quantity.Unit {
 		}
 	}
 	if g != nil {
-		if u := gaugeUnit(g); u != quantity.None {
+		switch u := gaugeUnit(g); {
+		case c.Arm != nil && u == quantity.Lbf:
+			return quantity.LbfIn
+		case c.Arm != nil && u.Kind() == quantity.Force:
+			return quantity.NM
+		case u != quantity.None:
 			return u
 		}
 	}

@@ -101,10 +101,11 @@ func Templates() []Template {
 		Checks: []Check{{ID: "drag", Name: "turning drag", Method: method.Drag, Gauge: "torque", Compare: DefaultCompare}},
 	}, {
 		ID: "preload", Name: "Preload of bearings, from drag",
-		Help:  "No end play hides a preload. Measure the drag with the seals alone, then with the bearings set: the difference is the preload's drag, which the maker's figure is held against.",
+		Help:  "No end play hides a preload. Measure the drag with the seals alone, then with the bearings set: the difference is the preload's drag, which the maker's figure is held against and the nut is set by.",
 		Roles: []Role{roleTorque}, Part: "bearing", Places: []string{"seals alone", "bearings set"},
 		Checks: []Check{
-			{ID: "drag", Name: "turning drag", Method: method.Drag, Gauge: "torque", Compare: DefaultCompare},
+			{ID: "drag", Name: "turning drag", Method: method.Drag, Gauge: "torque", Compare: DefaultCompare,
+				Adjuster: &Adjuster{Hand: DefaultHand, Steps: []string{"tighten as the maker says while turning the bearing", "turn five times to seat the rollers", "lock", "measure"}}},
 			{Name: "drag of the preload", Method: method.Derived, Value: `drag[{last}] - drag[{first}]`},
 		},
 	}, {

@@ -145,6 +145,11 @@ func TestSpecIsInTheLimitsUnit(t *testing.T) {
 	if s, err = Spec(b, j, 0, 5, ""); err != nil || !near(s.Gauge.Step, 0.018) || s.Unit != quantity.NM {
 		t.Errorf("drag: step %v %v, %v", s.Gauge.Step, s.Unit, err)
 	}
+	// Nor does it take limits to make a torque of it: a preload may be worked out from it.
+	j.Components[0].Checks[5].Limits = nil
+	if s, err = Spec(b, j, 0, 5, ""); err != nil || !near(s.Gauge.Step, 0.018) || s.Unit != quantity.NM {
+		t.Errorf("drag without limits: step %v %v, %v", s.Gauge.Step, s.Unit, err)
+	}
 	// 32 H7/g6: ISO 286-2 tables, H7 0/+25, g6 -9/-25 µm.
 	c := &j.Components[0].Checks[0]
 	c.Limits, c.StageLimits, c.Fit = nil, nil, "32 H7/g6"

@@ -23,10 +23,28 @@ type adjusting struct {
 	byStrokes bool // the guide is of the strokes of a take in progress
 }
 
-// stay goes on at the place where a take did not pass, and says which way to turn.
-func (c *Capture) stay(t *ledger.Take, res *method.Result, out *Out) {
-	adj := c.check().Adjuster
-	if adj == nil || t.Distrusted() != "" { // no word, and no lock, hangs on a take that is no result
+// adjuster is what is turned at the active place, nil for nothing.
+func (c *Capture) adjuster() *config.Adjuster {
+	if c.at >= len(c.sheet.places) {
+		return nil
+	}
+	return c.sheet.adjuster(c.sheet.places[c.at], c.stage)
+}
+
+// judged is the take that says whether the place of index i is set rightly, of its
+// newest: that one, or what was worked out from it.
+func (c *Capture) judged(i int, newest *ledger.Take) *ledger.Take {
+	tag, _ := c.sheet.aim(c.sheet.places[i], c.stage)
+	if t := c.latest(tag); t != nil && t.Take > newest.Take {
+		return t
+	}
+	return newest
+}
+
+// stay goes on at the place where a take did not pass, and says which way to turn. judge
+// is the take itself or what was worked out from it.
+func (c *Capture) stay(judge *ledger.Take, res *method.Result, out *Out) {
+	if c.adjuster() == nil || judge.Distrusted() != "" { // no word, and no lock, hangs on a take that is no result
 		c.start(out)
 		return
 	}
@@ -37,14 +55,17 @@ func (c *Capture) stay(t *ledger.Take, res *method.Result, out *Out) {
 		return
 	}
 	c.adjust.open, c.adjust.locked = true, false
-	c.tell(t.Result, t.U95, out)
+	c.tell(judge.Result, judge.U95, out)
+	if judge.Method == method.Derived {
+		c.adjust.guide.Now = judge.Tag.Check + ": " + judge.Say
+	}
 	c.start(out)
 }
 
 // doLock takes the person's word that the lock is fastened: the next take
 // gives the verdict.
 func (c *Capture) doLock(out *Out) error {
-	if c.at >= len(c.sheet.places) || c.check().Adjuster == nil {
+	if c.adjuster() == nil {
 		return fmt.Errorf("there is nothing to lock at %s", c.where())
 	}
 	c.event(out, ledger.EvAccept, c.spec.Gauge.Name, c.where()+": lock fastened")
@@ -61,11 +82,12 @@ func (c *Capture) locked(out *Out) {
 // resumed tells whether the place was being adjusted when it was left, by a restart
 // or for another: the last take that is to be trusted did not pass.
 func (c *Capture) resumed() bool {
-	if !adjustable(c.spec.Method) || c.check().Adjuster == nil {
+	if !adjustable(c.spec.Method) || c.adjuster() == nil {
 		return false
 	}
+	aim, _ := c.sheet.aim(c.sheet.places[c.at], c.stage)
 	for _, t := range slices.Backward(c.takes) {
-		if t.Tag == *c.tag && t.Distrusted() == "" {
+		if t.Tag == aim && t.Distrusted() == "" {
 			return t.Verdict == ledger.Fail || t.Verdict == ledger.Undecided
 		}
 	}
@@ -74,10 +96,11 @@ func (c *Capture) resumed() bool {
 
 // doStep goes to the procedure's next step and says it.
 func (c *Capture) doStep(out *Out) error {
-	if c.at >= len(c.sheet.places) || c.check().Adjuster == nil || len(c.check().Adjuster.Steps) == 0 {
+	adj := c.adjuster()
+	if adj == nil || len(adj.Steps) == 0 {
 		return fmt.Errorf("no procedure is written for %s", c.where())
 	}
-	steps := c.check().Adjuster.Steps
+	steps := adj.Steps
 	c.adjust.step = (c.adjust.step + 1) % len(steps)
 	if c.adjust.step == 0 || !c.adjust.locked { // what follows the lock, such as 'measure', leaves it fastened
 		c.adjust.open, c.adjust.locked = true, false
@@ -92,8 +115,7 @@ func (c *Capture) guide(out *Out) {
 	if c.Unheard || !adjustable(c.spec.Method) || c.machine == nil {
 		return
 	}
-	adj := c.check().Adjuster
-	if adj == nil || !c.adjust.open {
+	if c.adjuster() == nil || !c.adjust.open {
 		return
 	}
 	if p := method.Present(c.machine); p.HasResult {
@@ -112,7 +134,8 @@ func (c *Capture) doubtGuide() {
 
 // tell says where a value lies and which way to turn the adjuster.
 func (c *Capture) tell(value, u95 float64, out *Out) {
-	g := method.Guidance(c.spec, adjusterIn(c.check().Adjuster, c.spec.Unit), value, u95)
+	_, spec := c.sheet.aim(c.sheet.places[c.at], c.stage)
+	g := method.Guidance(spec, adjusterIn(c.adjuster(), spec.Unit), value, u95)
 	c.adjust.guide, c.adjust.byStrokes = &g, false
 	out.add(GuideFact{g, c.spec.Method})
 }

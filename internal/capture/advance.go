@@ -19,7 +19,7 @@ func (c *Capture) begin(out *Out) {
 	if c.at >= len(c.sheet.places) {
 		return
 	}
-	if a := c.check().Adjuster; a != nil && len(a.Steps) > 0 {
+	if a := c.adjuster(); a != nil && len(a.Steps) > 0 {
 		c.say(out, SaidStep, a.Steps[c.adjust.step])
 	}
 }
@@ -138,8 +138,10 @@ func (c *Capture) done(i int) bool {
 	if t == nil {
 		return false
 	}
-	if adjustable(t.Method) && t.Verdict != ledger.NoVerdict {
-		return t.Verdict == ledger.Pass || c.accepted[t.Take]
+	if adjustable(t.Method) {
+		if v := c.judged(i, t).Verdict; v != ledger.NoVerdict {
+			return v == ledger.Pass || c.accepted[t.Take]
+		}
 	}
 	return true
 }

@@ -25,6 +25,7 @@ func (c *Capture) deriveOne(d derivation, out *Out) {
 	spec := c.sheet.spec(p, c.stage)
 	var takes []*ledger.Take
 	var doubts []string
+	unlocked := false
 	newest := uint64(0)
 	for _, in := range d.expr.Inputs() {
 		t := c.takeByID(in)
@@ -40,6 +41,7 @@ func (c *Capture) deriveOne(d derivation, out *Out) {
 		if why := t.Distrusted(); why != "" {
 			doubts = append(doubts, in.String()+" ("+why+")")
 		}
+		unlocked = unlocked || t.Unlocked()
 		takes = append(takes, t)
 		newest = max(newest, t.Take)
 	}
@@ -59,13 +61,14 @@ func (c *Capture) deriveOne(d derivation, out *Out) {
 	verdict := judge(t, res.Combined, spec)
 	if len(doubts) > 0 {
 		distrust(t, strings.Join(doubts, ", "))
-	} else if t.Verdict == ledger.Undecided {
+	} else if t.Verdict == ledger.Undecided && !unlocked {
 		t.Settle(metrology.Settle(metrology.Question{Value: t.Result, Combined: res.Combined, Limits: spec.Limits, Confidence: spec.Confidence, Method: t.Method, Unit: t.Unit, Show: c.sheet.shows(),
 			Inputs: knownTo(d.expr.Inputs(), takes, spec.Unit)}))
 	}
-	if !c.Unheard {
-		t.Say = metrology.Words(t, verdict, res.Combined)
+	if unlocked {
+		t.Unlock()
 	}
+	c.word(t, verdict, res.Combined)
 	t.Budget = budgetLines(res.Budget, spec)
 	c.commit(t, out)
 }

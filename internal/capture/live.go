@@ -45,7 +45,7 @@ func (c *Capture) liveActive(l *ledger.Live) *ledger.LiveActive {
 	if c.at >= len(c.sheet.places) {
 		return &ledger.LiveActive{Phase: ledger.PhaseDone, Say: "every position is measured"}
 	}
-	k := c.check()
+	k, adj := c.check(), c.adjuster()
 	a := &ledger.LiveActive{
 		Component:  c.tag.Component,
 		Check:      c.tag.Check,
@@ -63,11 +63,11 @@ func (c *Capture) liveActive(l *ledger.Live) *ledger.LiveActive {
 		Reason:     c.view.reason,
 		Zone:       zoneLine(c.spec, c.step(), showIn(l, c.spec.Unit)),
 		Guide:      c.adjust.guide,
-		Adjustable: k.Adjuster != nil,
+		Adjustable: adj != nil,
 		Next:       c.nextName(),
 	}
-	if k.Adjuster != nil {
-		a.Steps, a.StepNow = k.Adjuster.Steps, c.adjust.step
+	if adj != nil {
+		a.Steps, a.StepNow = adj.Steps, c.adjust.step
 	}
 	if c.waiting {
 		a.Phase = ledger.PhaseWaiting

@@ -24,6 +24,7 @@ type Sheet struct {
 
 	places  []place
 	derived []derivation
+	sets    map[place][]derivation // what a place's adjuster sets, see findSet
 	rules   *rules.Set
 	specs   map[specKey]method.Spec
 }
@@ -82,6 +83,7 @@ func NewSheet(b *config.Bench, j *config.Job, version int, sends func(gauge stri
 			}
 		}
 	}
+	s.findSet()
 	return s, nil
 }
 

@@ -41,19 +41,10 @@ func (c *Capture) finish(res *method.Result, out *Out) {
 	} else if t.Verdict == ledger.Undecided && !c.adjust.open {
 		t.Settle(metrology.Settle(c.question(t, comb)))
 	}
-	if c.adjust.open && t.Verdict == ledger.Pass {
-		// Locking moves the play, so what is set is not yet what stays.
-		t.Verdict, t.Side = ledger.Undecided, ""
-		t.Note = ledger.JoinNotes(t.Note, "in the band before the lock is fastened")
-		t.Settle("a take after the lock is fastened")
-		c.adjust.inBand = true
+	if c.adjust.open {
+		t.Unlock()
 	}
-	if !c.Unheard {
-		t.Say = metrology.Words(t, verdict, comb)
-	}
-	if c.adjust.inBand {
-		t.Say, t.Ruled = "set: fasten the lock, then measure again", true
-	}
+	c.word(t, verdict, comb)
 	t.Budget = budgetLines(res.Budget, c.spec)
 	if c.redo == 0 && !adjustable(t.Method) && !c.sheet.Loose {
 		if old := c.latest(*c.tag); old != nil {
@@ -64,6 +55,16 @@ func (c *Capture) finish(res *method.Result, out *Out) {
 	c.commit(t, out)
 	c.derive(out)
 	c.after(t, res, out)
+}
+
+// word says a take for people.
+func (c *Capture) word(t *ledger.Take, v metrology.Verdict, comb metrology.Combined) {
+	switch {
+	case t.InBand():
+		t.Say, t.Ruled = "set: fasten the lock, then measure again", true
+	case !c.Unheard:
+		t.Say = metrology.Words(t, v, comb)
+	}
 }
 
 // commit numbers a take, applies the user's rules and hands it on.
@@ -164,9 +165,13 @@ func budgetLines(b metrology.Budget, spec method.Spec) []ledger.BudgetLine {
 
 // after decides what is measured next.
 func (c *Capture) after(t *ledger.Take, res *method.Result, out *Out) {
-	if adjustable(t.Method) && t.Verdict != ledger.Pass && t.Verdict != ledger.NoVerdict {
-		c.stay(t, res, out)
-		return
+	if adjustable(t.Method) {
+		judge := c.judged(c.at, t)
+		c.adjust.inBand = c.adjust.open && judge.InBand()
+		if judge.Verdict != ledger.Pass && judge.Verdict != ledger.NoVerdict {
+			c.stay(judge, res, out)
+			return
+		}
 	}
 	if c.sheet.Loose {
 		before := c.spec

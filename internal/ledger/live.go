@@ -111,6 +111,7 @@ type Guide struct {
 	Way   string  `json:"way"`   // tighten, slacken, hold, lock
 	Turn  string  `json:"turn"`  // '20 deg' or 'one slot', empty where no pitch is known
 	Sure  bool    `json:"sure"`  // in the band with the asked confidence
+	Now   string  `json:"now"`   // what is set, in words, where it is worked out from what is measured
 }
 
 // LiveGauge is one gauge's state.

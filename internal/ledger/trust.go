@@ -9,6 +9,8 @@ import (
 const (
 	notTrusted = "not trusted: "
 	toDecide   = "would decide it: "
+	beforeLock = "before the lock is fastened"
+	inBand     = "in the band " + beforeLock
 )
 
 // Distrust notes why a take's readings are no result, such as of a gauge at the
@@ -28,6 +30,24 @@ func (t *Take) Settle(by string) {
 
 // Settles is what would decide an undecided take, "" where nothing is said of it.
 func (t *Take) Settles() string { return t.noted(toDecide) }
+
+// Unlock notes that a take was made, or worked out from one made, while the lock of what
+// is adjusted was open. Locking moves it, so that a pass is not yet one.
+func (t *Take) Unlock() {
+	if t.Verdict != Pass {
+		t.note(beforeLock)
+		return
+	}
+	t.Verdict, t.Side = Undecided, ""
+	t.note(inBand)
+	t.Settle("a take after the lock is fastened")
+}
+
+// Unlocked tells whether the lock was open.
+func (t *Take) Unlocked() bool { return t.has(beforeLock) || t.InBand() }
+
+// InBand tells whether the take would have passed but for the open lock.
+func (t *Take) InBand() bool { return t.has(inBand) }
 
 // Beside is the note without what the take's words say already: why it is not trusted.
 func (t *Take) Beside() string {
@@ -49,6 +69,10 @@ func JoinNotes(a, b string) string {
 		return a + b
 	}
 	return a + noteParts + b
+}
+
+func (t *Take) has(item string) bool {
+	return slices.Contains(strings.Split(t.Note, noteParts), item)
 }
 
 func (t *Take) noted(what string) string {

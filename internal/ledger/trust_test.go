@@ -24,3 +24,25 @@ func TestANoteIsKnownAgain(t *testing.T) {
 		t.Errorf("%q, beside %q", k.Distrusted(), k.Beside())
 	}
 }
+
+// A pass with the lock open is none yet, and is known for one that would have been.
+func TestAnOpenLockIsKnownAgain(t *testing.T) {
+	k := Take{Verdict: Pass, Note: "running compared"}
+	if k.Unlocked() || k.InBand() {
+		t.Errorf("%+v", k)
+	}
+	k.Unlock()
+	if k.Verdict != Undecided || !k.Unlocked() || !k.InBand() || k.Settles() != "a take after the lock is fastened" {
+		t.Errorf("%v, %q", k.Verdict, k.Note)
+	}
+	for _, v := range []Verdict{Fail, Undecided, NoVerdict} {
+		k = Take{Verdict: v, Note: `bore["before the lock is fastened"] = take 1`}
+		if k.Unlocked() {
+			t.Errorf("%q", k.Note)
+		}
+		k.Unlock()
+		if k.Verdict != v || !k.Unlocked() || k.InBand() {
+			t.Errorf("%v became %v, %q", v, k.Verdict, k.Note)
+		}
+	}
+}

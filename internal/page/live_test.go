@@ -62,6 +62,14 @@ func TestViewsInBrowser(t *testing.T) {
 		t.Errorf("adjusting: %q", got)
 	}
 	shot(t, ctx, "adjusting")
+	const preload = "preload: 0.302 N·m, too small by 0.098 N·m, at least 0.090"
+	sc.set(func(l *ledger.Live) {
+		a := *l.Active
+		a.Method, a.Unit, a.Low, a.High, a.Result, a.Say = "drag", "N·m", "", "", "", "pull slowly"
+		a.Guide = &ledger.Guide{Where: "below", Ratio: 2.1, Way: "tighten", Now: preload}
+		l.Active = &a
+	})
+	until(t, ctx, `document.querySelector('.word').innerText.includes('`+preload+`')`)
 	sc.set(func(l *ledger.Live) { l.Active, l.Job, l.Checks, l.LastTake = nil, nil, nil, nil })
 	until(t, ctx, `document.getElementById('word').textContent === 'NO JOB'`)
 	shot(t, ctx, "nojob")

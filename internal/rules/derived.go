@@ -3,6 +3,7 @@ package rules
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/expr-lang/expr/ast"
@@ -231,6 +232,30 @@ func (e *Expr) Inputs() []Input { return append([]Input(nil), e.inputs...) }
 // Smooth tells whether first-order propagation holds: false where it uses min,
 // max or abs.
 func (e *Expr) Smooth() bool { return e.smooth }
+
+// Slope is how much the value changes with an input (units of the value per unit of the
+// input) where that is the same whatever the inputs are, as of a sum or a difference;
+// linear is false where it is not, or where the value does not use the input.
+func (e *Expr) Slope(in Input) (slope float64, linear bool) {
+	i := slices.Index(e.inputs, in)
+	if i < 0 || !e.smooth {
+		return 0, false
+	}
+	v := make([]float64, len(e.inputs))
+	for k, at := range [...]float64{1, 3, 7.5} {
+		for j := range v {
+			v[j] = math.Pow(at, 1/float64(j+1)) // neither a difference nor a ratio of two stays
+		}
+		from := e.eval(v)
+		v[i] += at
+		s := (e.eval(v) - from) / at
+		if k > 0 && !(math.Abs(s-slope) <= 1e-9*math.Abs(slope)) { // or no number
+			return 0, false
+		}
+		slope = s
+	}
+	return slope, !math.IsInf(slope, 0)
+}
 
 // Eval is the value for the inputs' values, which must all be in one unit.
 func (e *Expr) Eval(values []float64) (float64, error) {

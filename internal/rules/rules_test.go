@@ -136,6 +136,31 @@ func TestDerived(t *testing.T) {
 	}
 }
 
+// Only of a sum or a difference of inputs does the value change with one of them by as
+// much everywhere.
+func TestSlope(t *testing.T) {
+	a, b, c := Input{"a", ""}, Input{"b", ""}, Input{"c", ""}
+	for _, x := range []struct {
+		text   string
+		in     Input
+		want   float64
+		linear bool
+	}{
+		{`a - b`, a, 1, true}, {`a - b`, b, -1, true}, {`0.3 - (b - a)`, a, 1, true}, {`2 * a - mean(b, c)`, c, -0.5, true},
+		{`(a - b) / 4`, a, 0.25, true}, {`a + b - a`, a, 0, true},
+		{`a * b`, a, 0, false}, {`a * b / c`, a, 0, false}, {`a * (b - c)`, a, 0, false}, {`a / b`, b, 0, false}, {`b / a`, a, 0, false},
+		{`a * a - b`, a, 0, false}, {`a / (b - b)`, a, 0, false}, {`abs(a - b)`, a, 0, false}, {`max(a, b)`, a, 0, false}, {`a - b`, c, 0, false},
+	} {
+		e, err := CompileDerived(x.text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s, linear := e.Slope(x.in); linear != x.linear || linear && math.Abs(s-x.want) > 1e-12 {
+			t.Errorf("%s by %s: %v, linear %v", x.text, x.in, s, linear)
+		}
+	}
+}
+
 func TestDerivedMistakes(t *testing.T) {
 	for text, want := range map[string]string{
 		``:                              "no value",

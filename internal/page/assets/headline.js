@@ -74,6 +74,7 @@ function guide(a, t, st) {
   const word = { tighten: 'TIGHTEN', slacken: 'SLACKEN', hold: 'HOLD', lock: 'LOCK IT' }[way] ?? way.toUpperCase()
   const where = { ...tooWords(a.method), in: a.guide.sure ? 'inside the limits, surely' : 'inside the limits, not yet surely' }[a.guide.where] ?? ''
   const lines = [[a.guide.turn, where].filter(Boolean).join(', ')]
+  if (a.guide.now) lines.push(a.guide.now)
   if (a.say) lines.push(a.say)
   if (t && same(t, st)) lines.push(`last take: ${verdictWord(t.verdict).toLowerCase()}`)
   return { kind: a.guide.where === 'in' && a.guide.sure ? 'pass' : 'quiet', word, shape: way, lines: lines.filter(Boolean), guide: a.guide }
