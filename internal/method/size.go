@@ -162,17 +162,20 @@ func (m *size) shown(v float64) float64 {
 // gauged takes a rest that may be the part's, with what its turning leaves open.
 func (m *size) gauged(r motion.Rest, open float64, out *Out) {
 	m.seen.agree = m.agree()
-	m.seen.near = math.Max(sizeNear*2*m.spec.twoMicron(), sizeNearCoarse*m.seen.agree)
+	m.seen.near = sizeNear*2*m.spec.twoMicron() + sizeNearCoarse*m.seen.agree
 	m.seen.add(r, open)
 	same, near := m.seen.about(len(m.seen.rests) - 1)
 	m.reason = "" // of an earlier one, or of the open instrument between
 	note := Note{Kind: StrokeCounted, T: m.now}
-	if best, _ := m.seen.best(); len(near) >= len(same) && len(best) > len(same) {
+	best, others := m.seen.best()
+	if len(near) >= len(same) && len(best) > len(same) {
 		m.reason = "not counted: it does not agree with the gaugings before it"
 		note = Note{Kind: StrokeLeftOut, T: m.now, Text: m.reason}
 	}
 	out.Notes = append(out.Notes, note)
 	switch {
+	case len(same)+len(near) < len(best)+len(others): // three free rests that agree by luck
+		return
 	case len(same) >= sizeGaugings+len(near):
 		m.used, m.leftOut = m.seen.split(same, near)
 	case len(same)+len(near) >= sizeMost:
@@ -227,15 +230,10 @@ func (m *size) finish(out *Out) {
 	m.done = true
 	n := float64(len(m.used))
 	mean := meanOf(m.used)
-	var sq float64
-	for _, g := range m.used {
-		sq += (g.Value - mean) * (g.Value - mean)
-	}
 	step, step2 := m.claimSteps()
 	var b metrology.Budget
-	if n > 1 && sq > 0 {
-		sd := math.Sqrt(sq / (n - 1))
-		b = append(b, metrology.Student(metrology.PartScatter, sd/math.Sqrt(n), n-1))
+	if n > 1 {
+		b = append(b, metrology.Student(metrology.PartScatter, scatter(m.used, m.agree(), step+step2)/math.Sqrt(n), n-1))
 	}
 	b = append(b, metrology.Rect(metrology.PartStep, step/2), metrology.Rect(metrology.PartStep, step2/2))
 	g := m.spec.Gauge
@@ -331,7 +329,7 @@ func (m *size) Finish(t float64, out *Out) {
 
 func (m *size) Progress() Progress {
 	same, near := m.seen.best()
-	wanted := sizeGaugings + len(near)
+	wanted := min(sizeGaugings+len(near), sizeMost-len(near))
 	p := Progress{Strokes: len(same), LeftOut: len(near), Wanted: wanted, Most: sizeMost, AtRest: m.find.Resting(), Reason: m.reason,
 		Say: "gauge the part three times, or press once"}
 	if len(same) > 0 {

@@ -8,6 +8,7 @@ import (
 
 	"thouwright/internal/ledger"
 	"thouwright/internal/metrology"
+	"thouwright/internal/motion"
 	"thouwright/internal/quantity"
 	"thouwright/internal/simulate"
 )
@@ -196,6 +197,9 @@ func TestGaugingsThatNeverAgreeAreShown(t *testing.T) {
 	if z.out.Result != nil {
 		t.Fatal("made a size too soon")
 	}
+	if p := z.m.Progress(); p.Wanted != p.Strokes+1 {
+		t.Errorf("the next ends it, and it says %d of %d", p.Strokes, p.Wanted)
+	}
 	z.gauge(30.021)
 	r := z.out.Result
 	if r == nil || !strings.Contains(r.Note, "do not agree") || r.Strokes != 9 {
@@ -203,6 +207,58 @@ func TestGaugingsThatNeverAgreeAreShown(t *testing.T) {
 	}
 	if u := r.Budget.Combine().U95; u < 0.007 { // s = 11 µm of nine, t = 2.3
 		t.Errorf("±%.4f mm of gaugings 30 µm apart", u)
+	}
+}
+
+// However wide a hand scatters, its gaugings are of one part: each lies near another,
+// where the outermost do not lie near the last.
+func TestGaugingsFarApartAreOnePart(t *testing.T) {
+	z := newSizer(t, Spec{Gauge: Gauge{HasError: true}}, 0.001)
+	for k, v := range []float64{30.000, 30.060, 30.120, 30.030, 30.150, 30.090, 30.015, 30.135, 30.105} {
+		z.gauge(v)
+		z.gauge(33 + float64(k))
+	}
+	if r := z.out.Result; r == nil || r.Strokes != 9 || r.LeftOut != 0 {
+		t.Fatalf("%+v, %+v", r, z.m.Progress())
+	}
+}
+
+// On a coarse gauge three places where it was laid down may agree by luck; where another
+// stop came back more often, that one is the part.
+func TestFreeRestsThatAgreeAreNoPart(t *testing.T) {
+	z := newSizer(t, Spec{Gauge: Gauge{HasError: true}}, 0.0254)
+	for k, v := range []float64{30, 30.1, 30.2, 30.3} {
+		z.gauge(v)
+		if k > 0 {
+			z.gauge(33)
+		}
+	}
+	if z.out.Result != nil {
+		t.Fatalf("made %v", z.out.Result.Value)
+	}
+	z.gauge(33)
+	if z.out.Result == nil {
+		t.Error("a stop that came back as often as any makes no size")
+	}
+}
+
+// By hand: the scatter of gaugings that agree is their own; beside it goes what agrees
+// and a step where they do not, and where that is more than the scatter, as much again.
+func TestScatterOfGaugings(t *testing.T) {
+	for _, c := range []struct {
+		at   []float64
+		want float64
+	}{
+		{[]float64{0, 2, 4}, 2},
+		{[]float64{0, 12, 24}, 13},                   // 12² + 5² = 13²
+		{[]float64{0, 3, 6}, 3 * math.Sqrt2},         // 3² + 3²
+		{[]float64{-5, 5, -5, 5, 0}, 5 * math.Sqrt2}, // 100/4 + 5²
+	} {
+		var rests []motion.Rest
+		for _, v := range c.at {
+			rests = append(rests, motion.Rest{Value: v})
+		}
+		near(t, "the scatter", scatter(rests, 4, 1), c.want)
 	}
 }
 
