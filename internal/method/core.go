@@ -106,10 +106,18 @@ func (c *core) tick(t float64) motion.Event {
 	return c.find.Tick(t)
 }
 
-// inRange tells whether a value lies where the gauge can be trusted: 5 % of
-// its range inside the ends.
+// inRange tells whether a value lies where its gauge can be trusted, and where there is a
+// second one, whether both do: the difference of two gauges is no reading of either. A
+// second gauge moves by little in a take, next to its range.
 func (c *core) inRange(v float64) bool {
-	g := c.spec.Gauge
+	if c.spec.Minus == nil {
+		return c.spec.Gauge.holds(v)
+	}
+	return c.spec.Minus.holds(c.last.second) && c.spec.Gauge.holds(v+c.last.second)
+}
+
+// holds tells whether a reading lies 5 % of the gauge's range inside its ends.
+func (g *Gauge) holds(v float64) bool {
 	margin := 0.05 * (g.RangeHigh - g.RangeLow)
 	if math.IsInf(margin, 0) || math.IsNaN(margin) {
 		margin = 0

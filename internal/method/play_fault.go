@@ -17,6 +17,9 @@ func (m *play) fault() string {
 	s := m.now
 	for i, p := range s.points {
 		if p.used && !m.inRange(s.turns[i].Value) {
+			if m.spec.Minus != nil {
+				return "end of travel: one of the two gauges stands within 5 % of the end of its range; set both so that they read near the middle"
+			}
 			return "end of travel: a stop lies within 5 % of the end of the gauge's range; set the gauge so that it reads near the middle"
 		}
 	}
