@@ -39,10 +39,17 @@ func (m *play) present(p *Progress) {
 	// set-up differ by more than any stops do.
 	tol := m.floor() + min(presentSigmas*math.Sqrt2*stopScatter(strokes, m.step), s.fit.play/3, presentFloors*m.floor())
 	last := strokes[max(0, len(strokes)-3):]
+	three, mean := inf, 0.0 // how far the last three lie apart
+	if len(last) == 3 {
+		three, mean = slices.Max(last)-slices.Min(last), (last[0]+last[1]+last[2])/3
+	}
+	// Three that agree and are not what all make together are another play: on a coarse
+	// gauge the mean of the two is like either.
+	other := three <= m.floor() && math.Abs(mean-s.fit.play) > m.floor()
 	switch {
-	case math.Abs(last[len(last)-1]-s.fit.play) <= tol && 2*alike(strokes, s.fit.play, tol) >= len(strokes):
-	case len(last) == 3 && slices.Max(last)-slices.Min(last) <= tol: // and swings of the set-up have a mean too
-		p.Result *= (last[0] + last[1] + last[2]) / 3 / s.fit.play
+	case !other && math.Abs(last[len(last)-1]-s.fit.play) <= tol && 2*alike(strokes, s.fit.play, tol) >= len(strokes):
+	case three <= tol: // and swings of the set-up have a mean too
+		p.Result *= mean / s.fit.play
 		p.U95 = math.Max(p.U95, tol)
 	default:
 		p.HasResult = false

@@ -90,3 +90,73 @@ func TestTheGuideFollowsThePresentPlay(t *testing.T) {
 		}
 	}
 }
+
+// A gauge of half or a whole thou shows plays of 0.055 and 0.2 mm as two to four steps
+// and eight to sixteen: what was before and what is now make a mean that is like both,
+// and told by it a nut that is right would be turned further.
+func TestTheGuideFollowsOnACoarseGauge(t *testing.T) {
+	for _, step := range []float64{0.0127, 0.0254} {
+		wrong, told, due := 0, 0, 0
+		for seed := range uint64(200) {
+			r := rand.New(rand.NewPCG(seed, 78))
+			before, play := 0.2, 0.055
+			if seed%2 > 0 {
+				before, play = play, before
+			}
+			var p simulate.Path
+			p.Glide(1, 1)
+			side, from := 1.0, 0.0
+			for k := range 18 {
+				l := before
+				if first := 4 + int(seed%7); k >= first {
+					if l = play; k == first {
+						from = p.End()
+					}
+				}
+				p.Glide(1+side*l/2+0.001*r.NormFloat64(), 0.2+0.2*r.Float64())
+				p.Hold(0.6+0.4*r.Float64(), 0, 0)
+				side = -side
+			}
+			s := Spec{Method: EndPlay, Unit: quantity.MM, Limits: metrology.Limits{Low: 0.03, High: 0.08}, Gauge: Gauge{HasError: true, Step: step}}
+			mem := new(GaugeMemory)
+			m, err := New(s, mem, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			strokes := -1 // one goes from a stop of before to one of now
+			var out Out
+			for i, x := range (simulate.Gauge{Step: step, Rate: 10, Noise: 0.0003}).Read(&p, r) {
+				mem.Reading(x.Value, step)
+				out.Reset()
+				m.Reading(Reading{Seq: uint64(i + 1), T: x.T, Value: x.Value, Step: step}, &out)
+				if out.Result != nil {
+					if m, err = New(s, mem, nil); err != nil {
+						t.Fatal(err)
+					}
+					continue
+				}
+				if x.T < from {
+					continue
+				}
+				for _, n := range out.Notes {
+					if n.Kind == RestFound {
+						strokes++
+					}
+				}
+				if pr := Present(m); strokes >= 3 && pr.HasResult && len(out.Notes) > 0 {
+					due++
+					if math.Abs(pr.Result-play) > 1.5*step {
+						wrong++
+						t.Logf("step %v, seed %d: %.3f mm is said to be %.3f ± %.3f after %d strokes", step, seed, play, pr.Result, pr.U95, strokes)
+					} else {
+						told++
+					}
+				}
+			}
+		}
+		t.Logf("step %v: %d of %d right", step, told, due)
+		if wrong > 0 || told < 200 {
+			t.Errorf("step %v: %d words of %d are of another play", step, wrong, due)
+		}
+	}
+}
