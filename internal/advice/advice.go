@@ -27,14 +27,15 @@ const (
 	silence    = "Silence is not a pass: an unheard sound never means accepted."
 )
 
-// Cautions are those of one method, the general ones last.
-func Cautions(m string) []string {
+// Cautions are those of one method, of a check with an adjuster or without, the general
+// ones last.
+func Cautions(m string, adjusted bool) []string {
 	var c []string
 	switch m {
 	case method.Play:
 		c = append(c, stands)
 	case method.EndPlay:
-		c = append(c, stands, newLock)
+		c, adjusted = append(c, stands), true
 	case method.RunOut:
 		c = append(c, byHand)
 	case method.Drag:
@@ -42,14 +43,18 @@ func Cautions(m string) []string {
 	case method.Size, method.Derived:
 		c = append(c, machining)
 	}
+	if adjusted {
+		c = append(c, newLock)
+	}
 	return append(c, onlyThis)
 }
 
-// Of are the cautions of a job with these methods, and those of every job.
-func Of(methods []string) []string {
+// Of are the cautions of a job with these methods, where something is adjusted or not, and
+// those of every job.
+func Of(methods []string, adjusted bool) []string {
 	apply := map[string]bool{onlyThis: true, silence: true}
 	for _, m := range methods {
-		for _, c := range Cautions(m) {
+		for _, c := range Cautions(m, adjusted) {
 			apply[c] = true
 		}
 		if m != method.RunOut {

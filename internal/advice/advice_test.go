@@ -2,6 +2,7 @@ package advice
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"thouwright/config"
@@ -58,5 +59,21 @@ func TestNextStepOfTheExample(t *testing.T) {
 	}
 	if in := s[1].Inputs; in["pitch"][0] != "1.5 mm" || in["slots"][0] != "6" || in["holes"][0] != "2" || in["hand"][0] != "right" {
 		t.Errorf("%v", in)
+	}
+}
+
+// Locking moves a preload as it moves an end play: a drag that is set by a nut has the
+// caution too, one that is only measured has not.
+func TestWhatIsSetByANutIsLocked(t *testing.T) {
+	for _, c := range []struct {
+		method         string
+		adjusted, want bool
+	}{{"drag", true, true}, {"drag", false, false}, {"end-play", false, true}, {"play", false, false}} {
+		if got := slices.Contains(Of([]string{"size", c.method}, c.adjusted), newLock); got != c.want {
+			t.Errorf("a job with %s, adjusted %v: %v", c.method, c.adjusted, got)
+		}
+		if got := slices.Contains(Cautions(c.method, c.adjusted), newLock); got != c.want {
+			t.Errorf("%s, adjusted %v: %v", c.method, c.adjusted, got)
+		}
 	}
 }

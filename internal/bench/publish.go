@@ -129,7 +129,7 @@ func (d *Daemon) live() ledger.Live {
 	}
 	d.engine.capture.Live(&l)
 	if l.Active != nil {
-		l.Active.Cautions = advice.Cautions(l.Active.Method)
+		l.Active.Cautions = advice.Cautions(l.Active.Method, l.Active.Adjustable)
 	}
 	l.Suggest = d.shown.next
 	l.LastTake = nil

@@ -128,7 +128,7 @@ func Build(f *journal.Folder, proof journal.Report) (*Record, error) {
 	r.notes(j)
 	r.events()
 	r.advise(s.bench, j)
-	r.Cautions = advice.Of(r.methods())
+	r.Cautions = advice.Of(r.methods(), adjusts(j))
 	for _, v := range f.Sheets {
 		r.Files = append(r.Files, File{v.Name, v.Sum})
 	}
@@ -140,6 +140,18 @@ func (r *Record) methods() (all []string) {
 		all = append(all, c.Method)
 	}
 	return all
+}
+
+// adjusts tells whether something is set by an adjuster in a job.
+func adjusts(j *config.Job) bool {
+	for _, part := range j.Components {
+		for _, k := range part.Checks {
+			if k.Adjuster != nil {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 func (r *Record) prove(p journal.Report) {
