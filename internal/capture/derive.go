@@ -89,7 +89,7 @@ func (c *Capture) derived(d derivation, spec method.Spec, takes []*ledger.Take) 
 			Name: d.expr.Inputs()[i].String(), Value: t.Result * f.factor, Gauge: t.Gauge, Budget: metrology.BudgetOf(t.Budget, f.factor),
 			Master: c.masterOf(t),
 		}
-		if t.At.Elapsed > last.At.Elapsed || t.Take > last.Take {
+		if t.Take > last.Take { // the time since the start may be another run's
 			last = t
 		}
 		if t.FirstSeq < first.FirstSeq {
@@ -127,12 +127,15 @@ func knownTo(inputs []rules.Input, takes []*ledger.Take, unit quantity.Unit) map
 	return to
 }
 
-// takeByID is the take that counts for an input of an expression, in this stage.
+// takeByID is the take that counts for an input of an expression, in this stage. It is
+// found by its names, which are kept with it; the id is the sheet's.
 func (c *Capture) takeByID(in rules.Input) *ledger.Take {
-	for i := len(c.takes) - 1; i >= 0; i-- {
-		t := c.takes[i]
-		if t.CheckID == in.ID && t.Tag.Position == in.Position && t.Tag.Stage == c.stage {
-			return t
+	for i := range c.sheet.Job.Components {
+		part := &c.sheet.Job.Components[i]
+		for k := range part.Checks {
+			if part.Checks[k].ID == in.ID {
+				return c.latest(ledger.Tag{Stage: c.stage, Component: part.Name, Check: part.Checks[k].Name, Position: in.Position})
+			}
 		}
 	}
 	return nil
