@@ -3,25 +3,52 @@ package study
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
 
+	"thouwright/config"
 	"thouwright/internal/journal"
 	"thouwright/internal/ledger"
 	"thouwright/internal/metrology"
 	"thouwright/internal/quantity"
 )
 
-// Pick chooses takes from a job's logs; empty fields choose all.
+// Pick chooses takes from a job's logs; empty fields choose all. Check is a name or an id.
 type Pick struct {
 	Check, Component, Position, Stage, Operator string
 }
 
 func (p Pick) takes(t *ledger.Take) bool {
 	is := func(want, got string) bool { return want == "" || want == got }
-	return (is(p.Check, t.Tag.Check) || is(p.Check, t.CheckID)) && is(p.Component, t.Tag.Component) &&
+	return is(p.Check, t.Tag.Check) && is(p.Component, t.Tag.Component) &&
 		is(p.Position, t.Tag.Position) && is(p.Stage, t.Tag.Stage) && is(p.Operator, t.Operator)
+}
+
+// named is p with the names that takes are kept by in the place of an id, which only the
+// sheets hold. Where a take's check has that very name, it is meant.
+func (p Pick) named(f *journal.Folder) Pick {
+	for i := range f.Takes {
+		if p.Check == "" || f.Takes[i].Tag.Check == p.Check {
+			return p
+		}
+	}
+	for _, s := range slices.Backward(f.Sheets) {
+		j, _ := config.ParseJob(s.Name, s.Text)
+		if s.First != "job.toml" || j == nil {
+			continue
+		}
+		for _, part := range j.Components {
+			for _, k := range part.Checks {
+				if k.ID == p.Check && (p.Component == "" || p.Component == part.Name) {
+					p.Check, p.Component = k.Name, part.Name
+					return p
+				}
+			}
+		}
+	}
+	return p
 }
 
 // FromLogs reads the repeated takes of one check from a job's folder. A part is
@@ -34,6 +61,7 @@ func FromLogs(dir string, pick Pick) (*Data, error) {
 	if err != nil {
 		return nil, err
 	}
+	pick = pick.named(f)
 	root := chains(f.Takes)
 	type key struct{ check, method, gauge, unit string }
 	groups := map[key][]*ledger.Take{}

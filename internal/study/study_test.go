@@ -316,6 +316,18 @@ func TestFromLogs(t *testing.T) {
 	if _, err := FromLogs(two, Pick{Check: "lash"}); err == nil || !strings.Contains(err.Error(), "nothing was measured twice") {
 		t.Errorf("none: %v", err)
 	}
+	// By its id, which only the sheet has: of two checks of one name the right one.
+	hub := one("wear", "hub", "", 7)
+	hub.Tag.Component = "hub"
+	named := jobFolder(t, append(takes, one("wear", "hub", "", 2), one("wear", "hub", "", 2.5), hub, hub, hub))
+	sheet := "number = \"7\"\n[[component]]\nname = \"pin\"\n[[component.check]]\nname = \"wear\"\nmethod = \"play\"\ngauge = \"dial-1\"\n" +
+		"[[component]]\nname = \"hub\"\n[[component.check]]\nid = \"hub_wear\"\nname = \"wear\"\nmethod = \"play\"\ngauge = \"dial-1\"\n"
+	if err := os.WriteFile(filepath.Join(named, "job.toml"), []byte(sheet), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if d, err := FromLogs(named, Pick{Check: "hub_wear"}); err != nil || len(d.Rows) != 3 {
+		t.Errorf("by its id: %v", err)
+	}
 	if _, err := FromLogs(t.TempDir(), Pick{}); err == nil {
 		t.Error("an empty folder is a study")
 	}
