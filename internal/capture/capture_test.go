@@ -338,3 +338,19 @@ func TestHaltKeepsTakesBack(t *testing.T) {
 	r.rock("dial-1", 0.1, 10)
 	r.wantTakes(1)
 }
+
+// What has no limits is worked out all the same, in the unit of what it is made of.
+func TestADerivedValueWithoutLimits(t *testing.T) {
+	r := rigOn(t, sheetOf(t, strings.Replace(testJob, "limits = \"-1..1 mm\"\n", "", 1), 1), Resume{})
+	for _, play := range []float64{0.05, 0.06, 0.07} {
+		r.rock("dial-1", play, 9)
+		var p simulate.Path
+		p.Glide(3, 1)
+		p.Hold(4, 0, 0)
+		r.reads("dial-1", &p)
+	}
+	r.wantTakes(4)
+	if k := r.tks[3]; k.Method != "derived" || k.Unit != quantity.MM || math.Abs(k.Result+0.01) > k.U95 || k.Verdict != ledger.NoVerdict {
+		t.Errorf("%+v", k)
+	}
+}

@@ -46,6 +46,9 @@ func (c *Capture) deriveOne(d derivation, out *Out) {
 		newest = max(newest, t.Take)
 	}
 	old := c.latest(tag)
+	if spec.Unit == quantity.None && len(takes) > 0 { // no limits say it
+		spec.Unit = takes[0].Unit
+	}
 	if len(takes) == 0 || old != nil && old.Take > newest {
 		return
 	}
