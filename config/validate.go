@@ -101,6 +101,7 @@ func (f *finder) against(b *Bench, j *Job, i, k int, cat *drivers.Catalogue) {
 	who := checkName(j, i, k) + ": "
 	at := func(key string) []any { return path("component", i, "check", k, key) }
 	if c.Method == method.Derived {
+		f.inputsFit(at("value"), who, b, j, i, k)
 		return
 	}
 	before := len(f.ps)
@@ -144,6 +145,35 @@ func unknownGauge(key, found string, b *Bench) string {
 		return fmt.Sprintf("%s: found %q, but the bench file has no [[gauge]] yet", key, found)
 	}
 	return unknownWord(key, found, b.names())
+}
+
+// inputsFit checks that what a derived value is made of can be said in the unit of its
+// limits.
+func (f *finder) inputsFit(at []any, who string, b *Bench, j *Job, i, k int) {
+	s, err := Spec(b, j, i, k, "")
+	expr, bad := rules.CompileDerived(j.Components[i].Checks[k].Value)
+	if err != nil || bad != nil || s.Unit == quantity.None {
+		return // said elsewhere, or it takes its inputs' unit
+	}
+	for _, in := range expr.Inputs() {
+		for n, part := range j.Components {
+			for m, other := range part.Checks {
+				if other.ID != in.ID || other.Method == method.Derived {
+					continue
+				}
+				from, err := Spec(b, j, n, m, "")
+				if err != nil || from.Unit == quantity.None || from.Unit.Kind() == s.Unit.Kind() {
+					continue
+				}
+				arm := ""
+				if from.Unit.Kind() == quantity.Force && s.Unit.Kind() == quantity.Torque {
+					arm = fmt.Sprintf(": add arm = \"180 mm\" to %s, the distance from the axis at which its gauge pulls", in.ID)
+				}
+				f.add(at, "%svalue: %s is in %s, the limits are in %s%s", who, in, from.Unit, s.Unit, arm)
+				return
+			}
+		}
+	}
 }
 
 // unitsFit checks that what the gauge reads is what the method measures and

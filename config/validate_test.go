@@ -207,3 +207,50 @@ func TestAPlayWantsTheGaugesRange(t *testing.T) {
 		}
 	}
 }
+
+// A preload in N·m cannot be worked out of pulls in N: it takes the arm of each.
+func TestADerivedValuesInputsFitItsLimits(t *testing.T) {
+	b, ps := ParseBench("b", []byte("[[gauge]]\nname = \"pull\"\nport = \"/dev/null\"\ndriver = \"signed-decimal\"\nunit = \"N\"\nerror = \"0.1 N\"\n"))
+	if b == nil {
+		t.Fatal(lines(ps))
+	}
+	job := `number = "1"
+[[component]]
+name = "bearing"
+[[component.check]]
+id = "seals"
+name = "seals"
+method = "drag"
+gauge = "pull"
+arm = "200 mm"
+[[component.check]]
+id = "drag"
+name = "drag"
+method = "drag"
+gauge = "pull"
+arm = "200 mm"
+[[component.check]]
+name = "preload"
+method = "derived"
+value = "drag - seals"
+limits = "0.4..0.6 N·m"
+`
+	for _, c := range []struct {
+		old, to string
+		want    []string
+	}{
+		{"number", "number", nil},
+		{"limits = \"0.4..0.6 N·m\"\n", "", nil},
+		{"name = \"drag\"\nmethod = \"drag\"\ngauge = \"pull\"\narm = \"200 mm\"", "name = \"drag\"\nmethod = \"drag\"\ngauge = \"pull\"",
+			[]string{`j:18: component "bearing", check "preload": value: drag is in N, the limits are in N·m: add arm = "180 mm" to drag, the distance from the axis at which its gauge pulls`}},
+		{"0.6 N·m", "0.6 N", []string{`j:19: component "bearing", check "preload": value: drag is in N·m, the limits are in N`}},
+	} {
+		j, ps := ParseJob("j", []byte(replaceOnce(t, job, c.old, c.to)))
+		if j == nil {
+			t.Fatal(lines(ps))
+		}
+		if d := cmp.Diff(c.want, lines(Validate(b, j, someDrivers))); d != "" {
+			t.Errorf("%q (-want +got):\n%s", c.to, d)
+		}
+	}
+}
