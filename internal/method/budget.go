@@ -11,8 +11,8 @@ const (
 	PartNoiseBias = "noise bias" // of a total indicated run-out
 	PartSetting   = "setting"    // setting the gauge to its master
 	PartClosure   = "closure"    // the zero looked at again
-	PartArm       = "arm"        // at which a force is pulled
-	PartTurning   = "turning"    // a rocked gauge may turn between two readings
+	PartArm       = metrology.PartArm
+	PartTurning   = "turning" // a rocked gauge may turn between two readings
 )
 
 var inf = math.Inf(1)

@@ -49,6 +49,7 @@ const (
 	PartTemperature   = "temperature" // ', ' and of what
 	PartMaster        = "master"
 	PartSetting       = "setting" // of the zero, in comparative gauging
+	PartArm           = "arm"     // at which a force is pulled
 )
 
 // Part is one part of a budget. Value is the half-width (rectangular,

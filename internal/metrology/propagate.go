@@ -53,8 +53,9 @@ const curved = 0.1
 // straight enough, else Monte Carlo (JCGM 101), which the seed makes
 // repeatable. What comes from one master on one gauge counts as fully correlated.
 // The error of one gauge at two places of its travel is correlated to an unknown
-// degree, and masters of one size on two gauges may be two; so of each such part
-// none and full are both tried and the wider stands.
+// degree, and so are its angles and the arm at which it pulls, set up anew or not;
+// masters of one size on two gauges may be two. So of each such part none and full are
+// both tried and the wider stands.
 func Propagate(f func([]float64) (float64, error), in []Input, smooth bool, seed uint64) (Propagated, error) {
 	in = apart(in)
 	x := make([]float64, len(in))
@@ -156,7 +157,7 @@ func gaugeKey(i Input, p Part) string {
 		if i.alike != "" {
 			return "a " + masterPrefix + i.alike
 		}
-	case PartError, PartErrorAssumed, PartHysteresis, PartSetting:
+	case PartError, PartErrorAssumed, PartHysteresis, PartSetting, PartAngles, PartArm:
 		if i.Gauge != "" {
 			return p.Name + ", " + i.Gauge
 		}

@@ -45,6 +45,16 @@ func TestSharedGauge(t *testing.T) {
 	near(t, "difference", propagated(t, difference, true, in("bush", "g"), in("pin", "g")).Combined.U, math.Sqrt(18+32), 1e-9)
 	near(t, "sum", propagated(t, sum2, true, in("bush", "g"), in("pin", "g")).Combined.U, math.Sqrt(18+64), 1e-9)
 	near(t, "two gauges", propagated(t, sum2, true, in("bush", "g"), in("pin", "h")).Combined.U, math.Sqrt(18+32), 1e-9)
+	// So are the arm at which one gauge pulls twice, and its plunger's angles: a mean of
+	// two does not make them smaller, and in a difference nothing is sure to cancel.
+	for _, part := range []string{PartArm, PartAngles} {
+		at := func(name, gauge string) Input {
+			return Input{Name: name, Value: 30, Gauge: gauge, Budget: Budget{Gauss(PartScatter, 3), Gauss(part, 4)}}
+		}
+		near(t, part+", sum", propagated(t, sum2, true, at("a", "g"), at("b", "g")).Combined.U, math.Sqrt(18+64), 1e-9)
+		near(t, part+", difference", propagated(t, difference, true, at("a", "g"), at("b", "g")).Combined.U, math.Sqrt(18+32), 1e-9)
+		near(t, part+", two gauges", propagated(t, sum2, true, at("a", "g"), at("b", "h")).Combined.U, math.Sqrt(18+32), 1e-9)
+	}
 	// Each part by itself: with f = a - b + c the errors of a and b on one gauge
 	// stay apart, the hysteresis of a and c adds.
 	mixed := []Input{
