@@ -86,9 +86,10 @@ func (m *play) allAlike(step float64) bool {
 	return true
 }
 
-// shown is what the gauge showed of the used stops. A rest that shows two codes
-// stands near the edge between them, the nearer the more even they are; one that
-// crept from one to the other does not.
+// shown is what the gauge showed of the used stops. A rest that shows one code shows it
+// from its beginning to its end, however the gauge drifts meanwhile. One that shows two
+// stands near the edge between them: on it, where it drifts or creeps across, and
+// towards the code shown more often, where its readings flicker.
 func (m *play) shown(step float64) []metrology.Shown {
 	list := make([]metrology.Shown, 0, len(m.now.points))
 	for i, p := range m.now.points {
@@ -100,13 +101,19 @@ func (m *play) shown(step float64) []metrology.Shown {
 		if p.side > 0 {
 			x.Side = 1
 		}
-		if t.High-t.Low >= step/2 && math.Abs(t.Creep) < step/4 {
-			x.Low, x.High = p.y-step/4, p.y+step/4
+		if d := t.High - t.Low; d < step/2 {
+			x.Span = settled * (t.End - t.Start)
+		} else if d < 1.5*step {
+			edge := (t.Low + t.High) / 2
+			x.Low, x.High = min(p.y, edge)-step/8, max(p.y, edge)+step/8
 		}
 		list = append(list, x)
 	}
 	return list
 }
+
+// settled is the part of a rest that its value is made of.
+const settled = 2.0 / 3
 
 // stepParts charges the step per side, where there is no likelihood of codes: a
 // side that always shows one code teaches nothing by being repeated, and its level

@@ -3,11 +3,20 @@ package metrology
 import "math"
 
 // Shown is one stop as a gauge with a step shows it: where the stop truly was
-// lies between Low and High. Side is 0 or 1; a knock begins a new Level.
+// lies between Low and High, for Span seconds about T. Side is 0 or 1; a knock begins a
+// new Level.
 type Shown struct {
-	T           float64
+	T, Span     float64
 	Low, High   float64
 	Side, Level int
+}
+
+// at is where the stop was at T, if it drifts by b a second: what moves stays between
+// the code's edges all the time. A drift that would take it across them is left as
+// narrow a place.
+func (x *Shown) at(b float64) (low, high float64) {
+	half := min(math.Abs(b)*x.Span/2, codeSpan*(x.High-x.Low))
+	return x.Low + half, x.High - half
 }
 
 // Apart is what the codes of two stops tell of the distance between them: the
@@ -28,6 +37,7 @@ const (
 	codeDrift = 2    // nodes on either side of the fitted drift …
 	codeReach = 2.2  // … as far out as so many of its standard uncertainties
 	codeMoves = 3.0  // steps: the prior of the drift over the whole series is flat that wide, against none at all
+	codeSpan  = 0.45 // of a code: the most that a drift within a stop takes off each edge
 	codeStill = 0.7  // of a step: a scatter this large hides the drift
 )
 
@@ -97,9 +107,10 @@ func (g *coded) level(side, level int, s, b float64) bool {
 	for _, x := range g.shown {
 		if x.Side == side && x.Level == level {
 			d := b*(x.T-g.t0) + g.y0
+			bottom, top := x.at(b)
 			// The level lies above the highest lower edge and below the lowest upper
 			// edge, but for the scatter; where these cross, between them.
-			low, high = math.Min(low, x.High-d), math.Max(high, x.Low-d)
+			low, high = math.Min(low, top-d), math.Max(high, bottom-d)
 			n++
 		}
 	}
@@ -121,7 +132,8 @@ func (g *coded) level(side, level int, s, b float64) bool {
 			continue
 		}
 		d := b*(x.T-g.t0) + g.y0
-		z, w, dz := ((x.High-d)-float64(from)*h)/s, (x.High-x.Low)/s, h/s
+		bottom, top := x.at(b)
+		z, w, dz := ((top-d)-float64(from)*h)/s, (top-bottom)/s, h/s
 		for i := range p {
 			p[i] *= phi(z) - phi(z-w)
 			z -= dz

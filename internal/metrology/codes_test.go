@@ -128,3 +128,31 @@ func BenchmarkCodes(b *testing.B) {
 		Codes(s, 1, 0, 0)
 	}
 }
+
+// Worked by hand: a stop that shows one code while it drifts by six tenths of it stood,
+// in the middle, within the two tenths on either side of the code's own middle; one that
+// would drift across is left a tenth of the code.
+func TestAStopStaysWithinItsCode(t *testing.T) {
+	for _, c := range []struct{ span, b, low, high float64 }{
+		{0, 0.3, 6.5, 7.5}, {2, 0, 6.5, 7.5}, {2, 0.3, 6.8, 7.2}, {2, -0.3, 6.8, 7.2}, {2, 3, 6.95, 7.05},
+	} {
+		x := Shown{Span: c.span, Low: 6.5, High: 7.5}
+		if low, high := x.at(c.b); math.Abs(low-c.low) > 1e-12 || math.Abs(high-c.high) > 1e-12 {
+			t.Errorf("for %v s at %v a second: %v to %v, want %v to %v", c.span, c.b, low, high, c.low, c.high)
+		}
+	}
+	// Two codes a side, passed at a drift of a tenth a second.
+	held, brief := []Shown{}, []Shown{}
+	for i := range 10 {
+		y := math.Round(0.1*float64(2*i)+0.3) + float64(7*(i%2))
+		x := Shown{T: float64(2 * i), Low: y - 0.5, High: y + 0.5, Side: i % 2}
+		brief = append(brief, x)
+		x.Span = 1.5
+		held = append(held, x)
+	}
+	a, _ := Codes(brief, 1, 0.1, 0.02)
+	b, ok := Codes(held, 1, 0.1, 0.02)
+	if !ok || b.U95 >= a.U95 || math.Abs(b.Mean-7) > b.U95 {
+		t.Errorf("held %+v, brief %+v", b, a)
+	}
+}

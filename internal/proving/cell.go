@@ -62,8 +62,6 @@ func Cells(steps, noises []float64) (cells []Cell) {
 type stop struct {
 	from, to float64 // held
 	side     float64
-	when     [2]float64 // first and last moment of the part that a rest's value is made of
-	code     [2]float64 // what the gauge showed of it then
 }
 
 // draw makes a take of the cell with the given play.
@@ -80,11 +78,7 @@ func (c Cell) draw(r *rand.Rand, play float64) (Case, []stop) {
 		p.Glide(at, 0.15+0.25*r.Float64())
 		from := p.End()
 		p.Hold(0.7+0.9*r.Float64(), 0, 0)
-		s := stop{from: from, to: p.End(), side: side, when: [2]float64{from + (p.End()-from)/3, p.End() - 0.1}}
-		for i, t := range s.when {
-			s.code[i] = g.Shows(at + g.Offset + g.Drift*t)
-		}
-		stops = append(stops, s)
+		stops = append(stops, stop{from: from, to: p.End(), side: side})
 		side = -side
 	}
 	return Case{Step: c.Step, Digit: c.Step, Play: play, Noise: c.Noise * c.Unit(), Strokes: c.Strokes, Readings: g.Read(&p, r)}, stops

@@ -2,8 +2,11 @@ package proving
 
 import (
 	"math"
+	"slices"
 
+	"thouwright/internal/ledger"
 	"thouwright/internal/method"
+	"thouwright/internal/simulate"
 )
 
 // oracle is the best estimator there can be with full knowledge of the
@@ -11,8 +14,10 @@ import (
 // what it does not is what makes the comparison fair:
 //
 //   - It knows the step, how the gauge rounds, and the standard deviation of a
-//     stop, and sees the code at the beginning and at the end of each: of the part
-//     that a rest's value is made of, without what is left out for settling.
+//     stop, and sees the code at the beginning and at the end of each: of the
+//     readings that a rest's value is made of, without those left out for settling
+//     and leaving, and of the last stop no more than the machine had seen of it.
+//     What the hand did before the first stop it knows for what it was.
 //   - It does not know the play, nor where the stops lie: both levels have a flat
 //     prior. It has to find out the drift as the machine has to: it takes three
 //     stands of four to have none and the others one that is anywhere within ± most (mm/s; twice what the
@@ -25,27 +30,21 @@ import (
 // It gives the mean of the play's posterior and the half-width about it that
 // holds 95 %; the table has how often it covers.
 func oracle(stops []stop, res *method.Result, take Case, most float64) (value, u95 float64) {
-	var seen [2][]stop
+	var seen [2][]shown
 	for _, x := range res.Rests {
-		if !x.Used {
-			continue
-		}
-		for _, s := range stops {
-			if x.T >= s.from-0.2 && x.T <= s.to+0.2 {
-				k := 0
-				if s.side > 0 {
-					k = 1
-				}
-				seen[k] = append(seen[k], s)
-				break
+		if i := slices.IndexFunc(stops, func(s stop) bool { return x.T >= s.from && x.T <= s.to }); x.Used && i >= 0 {
+			k := 0
+			if stops[i].side > 0 {
+				k = 1
 			}
+			seen[k] = append(seen[k], take.shown(x, stops[i]))
 		}
 	}
 	h, nodes := math.Max(take.Noise, take.Step)/16, 5
 	if take.Noise < 0.3*take.Step { // codes that scatter so little tell a drift sharply
 		h, nodes = take.Step/20, 40
 	}
-	t0 := (seen[0][0].from + seen[1][len(seen[1])-1].to) / 2
+	t0 := (seen[0][0].when[0] + seen[1][len(seen[1])-1].when[1]) / 2
 	var density []float64 // by place of the distance in h, from start
 	start := 0
 	for k := -nodes; k <= nodes; k++ {
@@ -100,13 +99,34 @@ func oracle(stops []stop, res *method.Result, take Case, most float64) (value, u
 	return (float64(start) + value) * h, high * h
 }
 
+// shown is what the gauge showed of a stop: the codes of the first and of the last
+// reading that a rest's value is made of.
+type shown struct{ when, code [2]float64 }
+
+func (c Case) shown(x ledger.Rest, of stop) (s shown) {
+	first, last := int(x.FirstSeq)-1, int(x.LastSeq)-1 // Feed counts from 1
+	for ; c.Readings[first].T < of.from; first++ {
+	}
+	first += (last + 1 - first) / 3
+	for last > first && c.Readings[last].T > of.to-leaving {
+		last--
+	}
+	for i, r := range []simulate.Reading{c.Readings[first], c.Readings[last]} {
+		s.when[i], s.code[i] = r.T, r.Value
+	}
+	return s
+}
+
+// leaving is how long before a stop's end the machine may think that it has begun, s.
+const leaving = 0.1
+
 // still is the part of stands that do not drift, for the oracle.
 const still = 0.75
 
 // posterior of a level given the codes of stops that scatter by noise about it
 // and drift by b a second, on the grid of width h; first is where it begins. It
 // is empty where no level explains the codes.
-func posterior(stops []stop, take Case, h, b, t0 float64) (first int, density []float64) {
+func posterior(stops []shown, take Case, h, b, t0 float64) (first int, density []float64) {
 	low, high := make([]float64, len(stops)), make([]float64, len(stops))
 	least, most := math.Inf(1), math.Inf(-1)
 	for i, s := range stops {

@@ -49,6 +49,8 @@ func TestTakesAgainstTheOracle(t *testing.T) {
 		// Nine codes cannot tell a scatter of a quarter of a step from one of half a step, or
 		// from none at all: what covers for all of them is owed.
 		quarter = 1.4
+		// Who knows that nothing scatters reads more off the moments when codes change.
+		drifting = 1.5
 	)
 	for i, c := range []struct {
 		Cell
@@ -65,6 +67,8 @@ func TestTakesAgainstTheOracle(t *testing.T) {
 		{Cell{Step: 0.001, Noise: 0.2, Strokes: 10, Drift: 0.004}, aim},
 		{Cell{Step: 0.001, Noise: 0.5, Strokes: 6}, aim},
 		{Cell{Step: 0.0254, Noise: 0.75, Strokes: 6}, aim},
+		{Cell{Step: 0.0254, Noise: 0, Strokes: 10, Drift: 0.0508}, drifting},
+		{Cell{Step: 0.0254, Noise: 0.1, Strokes: 10, Drift: 0.0508}, quarter},
 	} {
 		c.Run(rand.New(rand.NewPCG(11, uint64(i))), 400).aims(t, c.most)
 	}
