@@ -57,6 +57,16 @@ var fullScreens = []struct {
 		sc.reading("dial-1", 5.012)
 		sc.set(func(l *ledger.Live) { l.LastTake = &t })
 	}},
+	{"a preload that is worked out, at its nut", func(sc *scene) {
+		sc.set(func(l *ledger.Live) {
+			l.Unit, l.LastTake = "thou", nil
+			l.Active = &ledger.LiveActive{Component: "pinion bearing", Check: "turning drag", Position: "bearings set", Method: "drag", Gauge: "dial-1", Unit: "N·m", Phase: ledger.PhaseAdjusting, Adjustable: true, Wanted: 1,
+				Say: "pull slowly and evenly, once round, then let go", Steps: []string{"tighten as the maker says while turning the bearing", "turn five times to seat the rollers", "lock", "measure"},
+				Guide:    &ledger.Guide{Where: "below", Ratio: 3.1, Way: "tighten", Now: "drag of the preload: too small by 0.25 N·m, at least 0.22"},
+				Cautions: []string{"Stands and chocks, never a jack alone; do not rock a jacked vehicle.", "Turn by hand with the drive isolated; nothing loose near rotating parts.", "Mind stored spring force when the load is let go.", "New split pin, lock tab and seals; the final torque is the maker's. Locking moves the play: only a take made after it counts.", "A pass is about this dimension only, not roadworthiness. The maker's procedure, local rules and a qualified person come first."}}
+		})
+		sc.reading("dial-1", 0.012)
+	}},
 }
 
 // Whatever the bench view has to say, nothing runs out of the side of a phone
