@@ -31,6 +31,9 @@ func (c *Capture) adjuster() *config.Adjuster {
 	return c.sheet.adjuster(c.sheet.places[c.at], c.stage)
 }
 
+// unlocked tells whether a lock is open; an edited sheet may have taken it away.
+func (c *Capture) unlocked() bool { return c.adjust.open && c.adjuster() != nil }
+
 // judged is the take that says whether the place of index i is set rightly, of its
 // newest: that one, or what was worked out from it.
 func (c *Capture) judged(i int, newest *ledger.Take) *ledger.Take {
@@ -115,7 +118,7 @@ func (c *Capture) guide(out *Out) {
 	if c.Unheard || !adjustable(c.spec.Method) || c.machine == nil {
 		return
 	}
-	if c.adjuster() == nil || !c.adjust.open {
+	if !c.unlocked() {
 		return
 	}
 	if p := method.Present(c.machine); p.HasResult {

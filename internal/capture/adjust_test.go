@@ -230,6 +230,21 @@ func TestALockStaysOpenOverARestart(t *testing.T) {
 	}
 }
 
+// The sheet is edited and has no adjuster any more: there is no lock to wait for.
+func TestAnAdjusterThatIsTakenAway(t *testing.T) {
+	r := rigOn(t, sheetOf(t, adjustJob, 1), Resume{})
+	r.rock("dial-1", 0.2, 9)
+	r.wantTakes(1)
+	i, k := strings.Index(adjustJob, "  [component.check.adjuster]"), strings.Index(adjustJob, "[[component]]\nname = \"wheel\"")
+	r.c.Replace(sheetOf(t, adjustJob[:i]+adjustJob[k:], 2), ledger.Stamp{Elapsed: r.now, Wall: r.now}, &r.out)
+	r.take()
+	r.rock("dial-1", 0.055, 9)
+	r.wantTakes(2)
+	if k := r.tks[1]; k.Verdict != ledger.Pass || k.Unlocked() || r.c.at != 1 {
+		t.Errorf("0.055 mm and no lock: %v, %q, at %d", k.Verdict, k.Note, r.c.at)
+	}
+}
+
 // A take that is not trusted opens no lock and fastens none, over a restart either.
 func TestADistrustedTakeLeavesTheLock(t *testing.T) {
 	r := rigOn(t, sheetOf(t, adjustJob, 1), Resume{})

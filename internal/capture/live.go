@@ -95,7 +95,7 @@ func (c *Capture) liveActive(l *ledger.Live) *ledger.LiveActive {
 	if p.Strokes > 0 {
 		a.Phase = ledger.PhaseMeasuring
 	}
-	if c.adjust.open {
+	if c.unlocked() {
 		a.Phase = ledger.PhaseAdjusting
 	}
 	if p.HasResult {

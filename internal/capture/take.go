@@ -38,10 +38,10 @@ func (c *Capture) finish(res *method.Result, out *Out) {
 	verdict := judge(t, comb, c.spec)
 	if res.NoVerdict != "" {
 		distrust(t, res.NoVerdict)
-	} else if t.Verdict == ledger.Undecided && !c.adjust.open {
+	} else if t.Verdict == ledger.Undecided && !c.unlocked() {
 		t.Settle(metrology.Settle(c.question(t, comb)))
 	}
-	if c.adjust.open {
+	if c.unlocked() {
 		t.Unlock()
 	}
 	c.word(t, verdict, comb)
@@ -167,7 +167,7 @@ func budgetLines(b metrology.Budget, spec method.Spec) []ledger.BudgetLine {
 func (c *Capture) after(t *ledger.Take, res *method.Result, out *Out) {
 	if adjustable(t.Method) {
 		judge := c.judged(c.at, t)
-		c.adjust.inBand = c.adjust.open && judge.InBand()
+		c.adjust.inBand = c.unlocked() && judge.InBand()
 		if judge.Verdict != ledger.Pass && judge.Verdict != ledger.NoVerdict {
 			c.stay(judge, res, out)
 			return
