@@ -45,7 +45,11 @@ const (
 	dragSettle   = 0.5 // s after the breakaway until it runs
 	dragOver     = 0.3 // a pull is over below this part of its level
 	dragMost     = 20000
-	dragBlocks   = 8 // of the running part, for the scatter of its mean
+	// What a gauge that sends only on change said stands until it says another thing: so
+	// often, in s, it counts as read; and after this silence a pull that fell is over.
+	dragStands = 0.1
+	dragSilent = 0.5
+	dragBlocks = 8 // of the running part, for the scatter of its mean
 )
 
 func newDrag(s Spec, memory, minus *GaugeMemory) *drag {
@@ -61,12 +65,32 @@ func (m *drag) Deadline() float64 {
 	if m.done {
 		return inf
 	}
-	return m.find.Deadline()
+	return min(m.find.Deadline(), m.over())
+}
+
+// over is when silence ends a pull that fell: of a gauge that sends only on change.
+func (m *drag) over() float64 {
+	if m.spec.Gauge.Sends != ledger.OnChange || !m.pulling || m.low == 0 {
+		return inf
+	}
+	return m.last.T + dragSilent
 }
 
 func (m *drag) Tick(t float64, out *Out) {
-	if !m.done {
-		m.core.tick(t)
+	if m.done {
+		return
+	}
+	m.core.tick(t)
+	if t >= m.over() {
+		m.fallen(out)
+	}
+}
+
+// stood reads a gauge that sends only on change up to time t.
+func (m *drag) stood(t float64) {
+	for r := m.pull[len(m.pull)-1]; r.T+1.5*dragStands < t && len(m.pull) < dragMost; {
+		r.T += dragStands
+		m.pull = append(m.pull, r)
 	}
 }
 
@@ -106,6 +130,9 @@ func (m *drag) Reading(r Reading, out *Out) {
 		}
 		return
 	}
+	if m.spec.Gauge.Sends == ledger.OnChange && m.low == 0 {
+		m.stood(r.T)
+	}
 	if len(m.pull) == dragMost {
 		m.reason = "the pull is too long"
 		m.pulling = false
@@ -117,9 +144,13 @@ func (m *drag) Reading(r Reading, out *Out) {
 		m.low = 0
 		return
 	}
-	if m.low++; m.low < 2 {
-		return
+	if m.low++; m.low >= 2 {
+		m.fallen(out)
 	}
+}
+
+// fallen ends a pull whose last readings lie below its end's threshold.
+func (m *drag) fallen(out *Out) {
 	m.pulling = false
 	m.pull = m.pull[:len(m.pull)-m.low]
 	m.ended(out)
@@ -206,7 +237,13 @@ func (m *drag) finish(out *Out) {
 			budgets[q] = append(slices.Clone(b), metrology.FromU95(PartArm, values[q]*m.spec.ArmU95/m.spec.Arm))
 		}
 	}
-	res := &Result{T: running[len(running)-1].T, FirstSeq: m.pull[0].Seq, LastSeq: m.last.Seq, Strokes: len(running)}
+	read := 0
+	for i, r := range running {
+		if i == 0 || r.Seq != running[i-1].Seq { // what stood was read once
+			read++
+		}
+	}
+	res := &Result{T: running[len(running)-1].T, FirstSeq: m.pull[0].Seq, LastSeq: m.last.Seq, Strokes: read}
 	res.Value = values[m.spec.Compare]
 	res.Budget = withoutZeros(slices.Clone(budgets[m.spec.Compare]))
 	res.Note = m.spec.Compare + " compared"
@@ -220,7 +257,7 @@ func (m *drag) finish(out *Out) {
 		res.Extras = append(res.Extras, ledger.Extra{Quantity: "level off centre", Value: off, Unit: m.spec.Unit, U95: math.NaN()})
 	}
 	res.Extras = append(res.Extras, ledger.Extra{Quantity: "zero", Value: m.zero, Unit: m.spec.Unit, U95: math.NaN()},
-		ledger.Extra{Quantity: "readings in the turn", Value: float64(len(running)), Unit: quantity.None, U95: math.NaN()})
+		ledger.Extra{Quantity: "readings in the turn", Value: float64(read), Unit: quantity.None, U95: math.NaN()})
 	first, last := running[0], running[len(running)-1]
 	res.Rests = []ledger.Rest{{Rest: 1, FirstSeq: first.Seq, LastSeq: last.Seq, T: (first.T + last.T) / 2, Side: "+", Level: 1, Value: mean, Used: true}}
 	if !m.inRange(m.zero+peak) && !m.inRange(m.zero-peak) {
@@ -278,6 +315,9 @@ func (m *drag) blockMean(running []Reading) (mean, u, dof float64) {
 func (m *drag) Finish(t float64, out *Out) {
 	if m.done || !m.pulling {
 		return
+	}
+	if m.spec.Gauge.Sends == ledger.OnChange && m.low == 0 {
+		m.stood(t)
 	}
 	if _, running := m.parts(); enough(running) {
 		m.finish(out)

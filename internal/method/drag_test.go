@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"thouwright/internal/ledger"
 	"thouwright/internal/metrology"
 	"thouwright/internal/quantity"
 )
@@ -161,5 +162,45 @@ func TestTheArmIsInTheBudget(t *testing.T) {
 	}
 	if b := res.Extras[0]; b.Quantity != Breakaway || b.U95 < b.Value*4/180 {
 		t.Errorf("breakaway %+v", b)
+	}
+}
+
+// A gauge that sends only on change says nothing while the drag is even, and nothing
+// more once it is let go: what it said last stands. A drag that is 4 for six seconds and
+// 6 for two is 4.5 in the mean, however few readings told so.
+func TestDragOfAGaugeThatSendsOnChange(t *testing.T) {
+	for _, accept := range []bool{false, true} {
+		m, err := New(Spec{Method: Drag, Unit: quantity.N, Limits: metrology.Limits{Low: math.Inf(-1), High: 20}, Gauge: Gauge{HasError: true, Sends: ledger.OnChange}}, nil, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var out Out
+		seq := uint64(0)
+		read := func(at, v float64) {
+			for d := m.Deadline(); d <= at; d = m.Deadline() {
+				m.Tick(d, &out)
+			}
+			seq++
+			m.Reading(Reading{Seq: seq, T: at, Value: v, Step: 0.01}, &out)
+		}
+		read(0, 0)
+		read(2, 2)
+		read(2.1, 4)
+		read(8.6, 6) // half a second is the breakaway's
+		read(10.6, 6.01)
+		if accept {
+			m.Finish(10.7, &out)
+		} else {
+			read(10.7, 0) // and no more
+			for d := m.Deadline(); d <= 20 && out.Result == nil; d = m.Deadline() {
+				m.Tick(d, &out)
+			}
+		}
+		if out.Result == nil {
+			t.Fatalf("accept %v: no take, %q", accept, m.Progress().Reason)
+		}
+		if res := out.Result; math.Abs(res.Value-4.5) > 0.06 || res.Strokes > 4 {
+			t.Errorf("accept %v: %.3f of %d readings, expected 4.5", accept, res.Value, res.Strokes)
+		}
 	}
 }
