@@ -3,6 +3,7 @@ package capture
 import (
 	"thouwright/config"
 	"thouwright/internal/ledger"
+	"thouwright/internal/method"
 	"thouwright/internal/quantity"
 )
 
@@ -97,6 +98,9 @@ func (c *Capture) liveActive(l *ledger.Live) *ledger.LiveActive {
 	}
 	if c.unlocked() {
 		a.Phase = ledger.PhaseAdjusting
+	}
+	if p.HasResult && c.spec.Method == method.Drag {
+		a.Guide = nil // of the pull before this one: the nut was turned since
 	}
 	if p.HasResult {
 		a.Result, a.U95 = ledger.Number(p.Result), ledger.Number(p.U95)

@@ -147,6 +147,37 @@ func TestAPreloadThatIsWorkedOutIsSetPullByPull(t *testing.T) {
 	}
 }
 
+// While a pull is made the page shows no word of the one before: the nut was turned
+// since, and what was too loose may be too tight.
+func TestNoWordOfThePullBefore(t *testing.T) {
+	r := rigOn(t, benchAndSheet(t, torqueBench, preloadJob), Resume{})
+	r.pulls(0.3)
+	guide := func() *ledger.Guide {
+		var l ledger.Live
+		r.c.Live(&l)
+		return l.Active.Guide
+	}
+	if r.pulls(0.5); guide() == nil || guide().Way != method.Tighten {
+		t.Fatalf("0.2 of 0.4..0.6: %+v", guide())
+	}
+	var p simulate.Path
+	p.Hold(2, 0, 0)
+	p.Glide(1.5, 0.3)
+	p.Hold(3, 0, 0)
+	r.readsIn("torque", quantity.NM, &p)
+	if guide() != nil {
+		t.Errorf("a pull at 1.5 is under way, and the page says %+v", guide())
+	}
+	p = simulate.Path{}
+	p.Glide(1.5, 0.1)
+	p.Hold(3, 0, 0)
+	p.Glide(0, 0.3)
+	p.Hold(2, 0, 0)
+	if r.readsIn("torque", quantity.NM, &p); guide() == nil || guide().Way != method.Slacken {
+		t.Errorf("1.2 of 0.4..0.6: %+v", guide())
+	}
+}
+
 // What is not known of the seals decides too: near the edge of the band the seals' own
 // uncertainty keeps the word 'lock' back.
 func TestTheSealsUncertaintyCounts(t *testing.T) {
