@@ -166,6 +166,35 @@ func TestScrew(t *testing.T) {
 	}
 }
 
+// An error that gathers to more than a mark is not taken for a mark less, nor left out.
+func TestAScrewCountsMarksFromRestToRest(t *testing.T) {
+	g := &rig{step: 0.001, noise: 0.0005, hysteresis: 0.003, err: func(x float64) float64 { return 0.02 * x }, sense: 1, r: rand.New(rand.NewPCG(6, 6))}
+	var path []float64
+	for range 2 {
+		for k := -12; k <= 12; k++ {
+			path = append(path, 0.05*float64(12-max(k, -k)))
+		}
+	}
+	res, err := Solve(collect(g.walk(path), 0), Standard{Mark: 0.01}, 0.001)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(res.LeftOut) > 1 || math.Abs(res.Over-0.6) > 1e-9 || math.Abs(res.Error.Value-0.012) > 0.0015 || res.Error.Most < 0.012 {
+		t.Errorf("error %+v over %v, made 0.012 over 0.6; left out %+v", res.Error, res.Over, res.LeftOut)
+	}
+	// The first rest was the set-up; then they are all between two marks.
+	odd := append([]float64{-0.2345}, path...)
+	if res, err = Solve(collect(g.walk(odd), 0), Standard{Mark: 0.01}, 0.001); err != nil || math.Abs(res.Error.Value-0.012) > 0.0015 {
+		t.Errorf("after a set-up: %+v, %v", res, err)
+	}
+	for i := range path {
+		path[i] += 0.0047 * float64(i/2%2)
+	}
+	if _, err = Solve(collect(g.walk(path), 0), Standard{Mark: 0.01}, 0.001); err == nil || !strings.Contains(err.Error(), "between two marks") {
+		t.Errorf("half of the rests between two marks: %v", err)
+	}
+}
+
 // What is written bounds the truth in 95 % or more of proofs, also on a gauge
 // whose step hides everything.
 func TestBoundHolds(t *testing.T) {

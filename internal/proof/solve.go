@@ -207,27 +207,40 @@ func nearest(known []float64, x float64) (at int, d float64) {
 	return at, d
 }
 
-// onScrew counts marks from the first rest; a screw moved by a whole number of
-// marks each time.
+// onScrew counts marks from rest to rest: only the error within one move has to be
+// less than a mark's share, not what has gathered since the first. A rest that does
+// not fit the first one leaves that out instead, which may have been the set-up.
 func (r *Result) onScrew(rests []Rest, mark float64) ([]placed, []float64, error) {
 	if mark < 2*r.Step {
 		return nil, nil, fmt.Errorf("the marks lie %.4g apart, less than two steps of %.4g: turn by more at a time (--marks)", mark, r.Step)
 	}
 	r.Sense = +1
 	var used []placed
-	var places []int
-	offset := 0.0
-	for i, rest := range rests {
-		if i == 0 {
-			offset = rest.Value
-		}
-		n := math.Round((rest.Value - offset) / mark)
-		if d := math.Abs(rest.Value - offset - n*mark); d > near*mark {
-			r.LeftOut = append(r.LeftOut, LeftOut{rest, "between two marks"})
+	for _, rest := range rests {
+		if len(used) == 0 {
+			used = append(used, placed{rest, 0})
 			continue
 		}
-		used = append(used, placed{rest, int(n)})
-		places = append(places, int(n))
+		last := used[len(used)-1]
+		moved := (rest.Value - last.Value) / mark
+		n := math.Round(moved)
+		switch {
+		case math.Abs(moved-n) <= near:
+			used = append(used, placed{rest, last.at + int(n)})
+		case len(used) == 1:
+			r.LeftOut = append(r.LeftOut, LeftOut{last.Rest, "between two marks"})
+			used[0] = placed{rest, 0}
+		default:
+			r.LeftOut = append(r.LeftOut, LeftOut{rest, "between two marks"})
+		}
+	}
+	// To leave out whatever does not fit would leave out the error itself.
+	if out := len(r.LeftOut); out > len(rests)/5 && len(used) > 1 {
+		return nil, nil, fmt.Errorf("%d of %d rests lie between two marks of %.4g: stop on a mark each time, or name fewer marks on a turn (--marks) if the gauge is off by that much", out, len(rests), mark)
+	}
+	var places []int
+	for _, u := range used {
+		places = append(places, u.at)
 	}
 	slices.Sort(places)
 	places = slices.Compact(places)
