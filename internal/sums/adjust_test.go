@@ -3,6 +3,8 @@ package sums
 import (
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -160,4 +162,56 @@ func TestTiltGeometry(t *testing.T) {
 			t.Fatalf("clearance %s reads %v, which gives back %v", c1, r, got)
 		}
 	})
+}
+
+// TestTheOtherSlotIsNamedByItsSide: which way to turn to a slot is one word, and a play
+// below zero is called what it is.
+func TestTheOtherSlotIsNamedByItsSide(t *testing.T) {
+	notes := strings.Join(must(t, "turn", "--pitch 1.5 --play 0.40 --band 0.02..0.05 --slots 6 --offset 0").Notes, "\n")
+	for _, want := range []string{"on the slack side of the aim: tighten 60.0 deg clockwise", "on the tight side of the aim: tighten 120.0 deg", belowZero} {
+		if !strings.Contains(notes, want) {
+			t.Errorf("%q is missing in\n%s", want, notes)
+		}
+	}
+	if strings.Contains(notes, "slackened") {
+		t.Errorf("two ways to turn in one line:\n%s", notes)
+	}
+	for line, preload := range map[string]bool{
+		"turn --pitch 1.5 --play 0.05 --band 0.02..0.03 --slots 6 --offset 0 --to-slot tighten": true,
+		"turn --pitch 1.5 --play 0.40 --band 0.02..0.05 --slots 6 --offset 0 --to-slot slacken": false,
+		"turn --pitch 1.5 --play 0.05 --band 0.02..0.03 --slots 6 --to-slot tighten":            true,
+		"turn --pitch 1.5 --play 0.30 --band 0.2..0.26 --slots 12 --offset 0 --to-slot tighten": false,
+		"shim --play 0.31 --band 0.02..0.05 --stock 0.2":                                        true,
+		"shim --play 0.31 --band 0.02..0.05 --stock 0.1":                                        false,
+	} {
+		verb, rest, _ := strings.Cut(line, " ")
+		a, err := do(t, verb, rest)
+		if err != nil || slices.Contains(a.Notes, belowZero) != preload {
+			t.Errorf("%s: preload said %v, want %v (%v)", line, !preload, preload, err)
+		}
+	}
+}
+
+// TestEveryUncertaintyCounts: what says that its ± is counted counts that of the thread,
+// of the slot's place and of the overhang too.
+func TestEveryUncertaintyCounts(t *testing.T) {
+	const turn = "--play 0.285 --band 0.02..0.05 --slots 6 --offset "
+	for _, x := range []struct {
+		in   string
+		want bool
+	}{{"0 --pitch 1.5", true}, {"0 --pitch '1.5 ± 0.01'", true}, {"0 --pitch '1.5 ± 0.15'", false}, {"'0 ± 5 deg' --pitch 1.5", false}} {
+		a := must(t, "turn", turn+x.in)
+		if lands := result(t, a, "lands").Text == "yes"; lands != x.want {
+			t.Errorf("%s: lands %v, want %v", x.in, lands, x.want)
+		}
+		if r, ok := a.Result("slot_in_band"); ok && r.Yes != x.want || !ok && x.want {
+			t.Errorf("%s: in the band %v, want %v", x.in, r.Yes, x.want)
+		}
+	}
+	for over, want := range map[string]string{"20": "yes", "'20 ± 1'": "yes", "'20 ± 12'": "not shown"} {
+		a := must(t, "tilt", "--reading 0.0125 --clearance 0.009..0.050 --span 120 --overhang "+over)
+		if got := result(t, a, "shows_within").Text; !strings.HasPrefix(got, want) {
+			t.Errorf("overhang %s: %q, want %q", over, got, want)
+		}
+	}
 }

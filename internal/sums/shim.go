@@ -87,10 +87,12 @@ func (v *values) shims(name string, count int) (list []shim, err error) {
 
 func runShim(v *values) (*Answer, error) {
 	a := &Answer{}
-	play, low, high, aim, err := a.target(v)
+	low, high, err := a.wanted(v)
 	if err != nil {
 		return nil, err
 	}
+	play, aim := v.num("play"), (low+high)/2
+	low, high = a.draw(v, low, high, v.one("play").u95)
 	stock, err := v.shims("stock", unlimited)
 	if err != nil {
 		return nil, err
@@ -131,9 +133,14 @@ func runShim(v *values) (*Answer, error) {
 	if !ok {
 		a.Failed = true
 		a.list("shims", "shims", nil)
+		preload := false
 		for _, near := range p.nearest(math.Max(0, least), most) {
 			r := Result{Unit: quantity.MM, Value: play - sign*(p.mm(near)-pack)}
+			preload = preload || r.Value < -1e-9
 			a.note(fmt.Sprintf("the nearest pack, %s, leaves a play of %s", say(p.pick(near)), r.Say(v.unit)))
+		}
+		if preload {
+			a.note(belowZero)
 		}
 		a.note("no pack from this stock brings the play into the band")
 		return a, nil

@@ -2,6 +2,7 @@ package sums
 
 import (
 	"fmt"
+	"math"
 
 	"thouwright/internal/quantity"
 )
@@ -38,15 +39,19 @@ func judgeTilt(v *values, a *Answer) {
 	if !v.has("reading") || !v.has("clearance") {
 		return
 	}
-	k := v.num("overhang") / v.num("span")
+	over, span := v.one("overhang"), v.one("span")
+	k := over.num / span.num
 	r, c := v.one("reading"), v.one("clearance")
-	from, to := r.num-r.u95, r.num+r.u95
+	// The least clearance that the reading can come from, and the greatest.
+	least, greatest := r.num/(1+2*k), r.num
+	uK := math.Hypot(over.u95/span.num, k*span.u95/span.num)
+	from, to := least-math.Hypot(r.u95, 2*least*uK)/(1+2*k), greatest+r.u95
 	shows := "not shown: the tilt hides it; measure nearer to the bush, or finer"
 	const hair = 1e-9 // mm
 	switch {
-	case from >= c.low*(1+2*k)-hair && to <= c.high+hair:
+	case from >= c.low-hair && to <= c.high+hair:
 		shows = "yes"
-	case from > c.high*(1+2*k)+hair:
+	case from > c.high+hair:
 		shows = "no: too much"
 	case to < c.low-hair:
 		shows = "no: too little"

@@ -44,33 +44,37 @@ func gcd(a, b int) int {
 
 func lcm(a, b int) int { return a / gcd(a, b) * b }
 
-// target reads the band of play wanted: guarded by the uncertainty of the play
-// now, its lower end at least zero.
-func (a *Answer) target(v *values) (play, low, high, aim float64, err error) {
-	x, band := v.one("play"), v.one("band")
-	play, low, high = x.num, band.low, band.high
+// wanted is the play wanted, its lower end at least zero.
+func (a *Answer) wanted(v *values) (low, high float64, err error) {
+	band := v.one("band")
+	low, high = band.low, band.high
 	if math.IsInf(high, 1) {
-		return 0, 0, 0, 0, fmt.Errorf("--band %s: the upper end is needed, as in 0.02..0.05 mm", band.text)
+		return 0, 0, fmt.Errorf("--band %s: the upper end is needed, as in 0.02..0.05 mm", band.text)
 	}
 	if math.IsInf(low, -1) {
 		low = 0
 		a.assume("the band's open lower end is taken as zero: below it is preload")
 	}
 	if high < low {
-		return 0, 0, 0, 0, fmt.Errorf("--band %s: its upper end is below zero", band.text)
+		return 0, 0, fmt.Errorf("--band %s: its upper end is below zero", band.text)
 	}
-	aim = (low + high) / 2
-	if x.u95 > 0 {
-		l, h, ok := guarded(low, high, x.u95/coverage95, v.num("confidence"))
-		if !ok {
-			a.note(fmt.Sprintf("the ± of the play is too wide for this band at confidence %s: aim at the middle and measure again", v.text("confidence")))
-			a.unsure = true
-			return play, low, high, aim, nil
-		}
-		low, high = l, h
-	}
-	return play, low, high, aim, nil
+	return low, high, nil
 }
+
+// draw draws the band in by the expanded uncertainty of the play that comes of the
+// sum. Where nothing is left the band stays, and the answer is unsure.
+func (a *Answer) draw(v *values, low, high, u95 float64) (float64, float64) {
+	l, h, ok := guarded(low, high, u95/coverage95, v.num("confidence"))
+	if !ok {
+		a.note(fmt.Sprintf("the ± of the play is too wide for this band at confidence %s: aim at the middle and measure again", v.text("confidence")))
+		a.unsure = true
+		return low, high
+	}
+	return l, h
+}
+
+// belowZero is said where a play comes out below zero.
+const belowZero = "below zero is no play but preload, which a play does not show: only where the maker asks for it"
 
 func (v *values) pitch() (float64, error) {
 	switch {
@@ -93,6 +97,11 @@ func (v *values) pitchU95() float64 {
 	return v.one("pitch").u95
 }
 
+// turnedU95 is the expanded uncertainty of the play after a turn.
+func (v *values) turnedU95(deg float64) float64 {
+	return math.Hypot(v.one("play").u95, deg/360*v.pitchU95())
+}
+
 // way says a turn in words; positive tightens.
 func way(deg float64, hand string) string {
 	if math.Abs(deg) < 0.05 {
@@ -111,7 +120,7 @@ func way(deg float64, hand string) string {
 
 func runTurn(v *values) (*Answer, error) {
 	a := &Answer{}
-	play, low, high, aim, err := a.target(v)
+	bandLow, bandHigh, err := a.wanted(v)
 	if err != nil {
 		return nil, err
 	}
@@ -119,8 +128,9 @@ func runTurn(v *values) (*Answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	hand := v.text("hand")
+	play, aim, hand := v.num("play"), (bandLow+bandHigh)/2, v.text("hand")
 	deg := func(to float64) float64 { return (play - to) / pitch * 360 }
+	low, high := a.draw(v, bandLow, bandHigh, v.turnedU95(deg(aim)))
 	a.value("turn", "turn to the middle of the band (tightening above zero)", quantity.Deg, deg(aim))
 	a.word("way", "that is", way(deg(aim), hand))
 	if !a.unsure {
@@ -133,7 +143,7 @@ func runTurn(v *values) (*Answer, error) {
 		a.note("no play: zero end play hides preload, so slacken until there is play, then measure")
 	}
 	if v.has("slots") {
-		if err := a.slots(v, play, low, high, aim, pitch); err != nil {
+		if err := a.slots(v, bandLow, bandHigh, high-low, aim, pitch); err != nil {
 			return nil, err
 		}
 	} else if v.has("holes") || v.has("offset") || v.has("to-slot") {
@@ -144,9 +154,10 @@ func runTurn(v *values) (*Answer, error) {
 	return a, nil
 }
 
-// slots says where a slotted nut can be pinned, and what play that gives.
-func (a *Answer) slots(v *values, play, low, high, aim, pitch float64) error {
-	slots, holes := v.count("slots"), 2
+// slots says where a slotted nut can be pinned, and what play that gives. width is
+// what the uncertainty leaves of the band low..high.
+func (a *Answer) slots(v *values, low, high, width, aim, pitch float64) error {
+	play, slots, holes := v.num("play"), v.count("slots"), 2
 	if v.has("holes") {
 		holes = v.count("holes")
 	} else {
@@ -158,9 +169,8 @@ func (a *Answer) slots(v *values, play, low, high, aim, pitch float64) error {
 	a.value("positions_per_turn", "positions per turn", quantity.None, float64(n))
 	a.add(Result{Name: "step", Label: "from one position to the next", Unit: quantity.Deg, Value: step, settled: true})
 	a.length("play_per_step", "which changes the play by", move)
-	width := high - low
 	question := "whether a position lands in the band"
-	if v.one("play").u95 > 0 {
+	if v.one("play").u95 > 0 || v.pitchU95() > 0 || v.one("offset").u95 > 0 {
 		question += ", its ± counted"
 	}
 	if !v.has("offset") {
@@ -178,9 +188,12 @@ func (a *Answer) slots(v *values, play, low, high, aim, pitch float64) error {
 		}
 		switch v.text("to-slot") {
 		case "slacken":
-			a.add(Result{Name: "slot_play_range", Label: "play when slackened from the aim to a slot", Form: Band, Unit: quantity.MM, Low: aim, High: aim + move, settled: true})
+			a.add(Result{Name: "slot_play_range", Label: "play at the slot on the slack side of the aim", Form: Band, Unit: quantity.MM, Low: aim, High: aim + move, settled: true})
 		case "tighten":
-			a.add(Result{Name: "slot_play_range", Label: "play when tightened from the aim to a slot", Form: Band, Unit: quantity.MM, Low: aim - move, High: aim, settled: true})
+			a.add(Result{Name: "slot_play_range", Label: "play at the slot on the tight side of the aim", Form: Band, Unit: quantity.MM, Low: aim - move, High: aim, settled: true})
+			if aim < move {
+				a.note(belowZero)
+			}
 		}
 		return nil
 	}
@@ -198,10 +211,17 @@ func (a *Answer) slots(v *values, play, low, high, aim, pitch float64) error {
 	slackDeg, slack := at(k)
 	tightDeg, tight := at(k + 1)
 	const hair = 1e-9 // mm; a position just on the limit is in
-	inBand := func(p float64) bool { return p >= low-hair && p <= high+hair }
+	// What the play now, the thread and the slots' place leave open at a position.
+	u95 := func(deg float64) float64 { return math.Hypot(v.turnedU95(deg), v.one("offset").u95/360*pitch) }
+	inBand := func(deg, p float64) bool {
+		if u := u95(deg) / coverage95; u > 0 && !a.unsure {
+			return normal((high-p)/u)-normal((low-p)/u) >= v.num("confidence")
+		}
+		return p >= low-hair && p <= high+hair
+	}
 	var words []string
 	for j := k - n; j <= k+n; j++ {
-		if d, p := at(j); inBand(p) {
+		if d, p := at(j); inBand(d, p) {
 			r := Result{Unit: quantity.MM, Value: p}
 			words = append(words, way(d, hand)+": play "+r.Say(v.unit))
 		}
@@ -216,38 +236,44 @@ func (a *Answer) slots(v *values, play, low, high, aim, pitch float64) error {
 		a.note("no position lands in the band: another nut or washer, or the maker's rule for the slot")
 	}
 	a.list("positions", "positions that do", words)
-	pick, gives, why := slackDeg, slack, "slackened"
+	slackIn, tightIn := inBand(slackDeg, slack), inBand(tightDeg, tight)
+	pick, gives, side := slackDeg, slack, "slack"
 	switch {
 	case v.text("to-slot") == "slacken":
 	case v.text("to-slot") == "tighten":
-		pick, gives, why = tightDeg, tight, "tightened"
+		pick, gives, side = tightDeg, tight, "tight"
 		if math.Abs(slack-aim) < hair { // it stands at the aim itself
 			pick, gives = slackDeg, slack
 		}
-	case inBand(slack) != inBand(tight):
-		if inBand(tight) {
-			pick, gives, why = tightDeg, tight, "tightened"
+	case slackIn != tightIn:
+		if tightIn {
+			pick, gives, side = tightDeg, tight, "tight"
 		}
-	case inBand(slack):
+	case slackIn:
 		if math.Abs(tight-aim) < math.Abs(slack-aim) {
-			pick, gives, why = tightDeg, tight, "tightened"
+			pick, gives, side = tightDeg, tight, "tight"
 		}
 	default:
 		r1, r2 := Result{Unit: quantity.MM, Value: slack}, Result{Unit: quantity.MM, Value: tight}
-		a.note("slackened to the slot: " + way(slackDeg, hand) + ", play " + r1.Say(v.unit))
-		a.note("tightened to the slot: " + way(tightDeg, hand) + ", play " + r2.Say(v.unit))
+		a.note("the slot on the slack side of the aim: " + way(slackDeg, hand) + ", play " + r1.Say(v.unit))
+		a.note("the slot on the tight side of the aim: " + way(tightDeg, hand) + ", play " + r2.Say(v.unit))
+		if tight < -hair {
+			a.note(belowZero)
+		}
 		a.note("which of the two is the maker's to say (--to-slot)")
 		return nil
 	}
-	a.add(Result{Name: "slot_turn", Label: "turn to the slot, " + why, Unit: quantity.Deg, Value: pick, settled: true})
+	a.add(Result{Name: "slot_turn", Label: "turn to the slot on the " + side + " side of the aim", Unit: quantity.Deg, Value: pick, settled: true})
 	a.word("slot_way", "that is", way(pick, hand))
-	// What the play now, the thread and the slot's place are uncertain by.
-	u := math.Hypot(v.one("play").u95, math.Hypot(pick/360*v.pitchU95(), v.one("offset").u95/360*pitch))
+	u := u95(pick)
 	a.add(Result{Name: "slot_play", Label: "play there", Unit: quantity.MM, Value: gives, U95: u, settled: true})
 	in := "which is in the band"
 	if u > 0 {
 		in += ", its ± counted"
 	}
-	a.flag("slot_in_band", in, inBand(gives) && !a.unsure)
+	a.flag("slot_in_band", in, inBand(pick, gives) && !a.unsure)
+	if gives < -hair {
+		a.note(belowZero)
+	}
 	return nil
 }
