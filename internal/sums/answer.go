@@ -249,7 +249,10 @@ func (r Result) in(u quantity.Unit) string {
 	if r.Form == Band {
 		low, high := r.Low, r.High
 		if r.inward {
-			low, high = r.shown(low, u, math.Ceil), r.shown(high, u, math.Floor)
+			// Between limits closer than a last digit no figure lies.
+			if l, h := r.shown(low, u, math.Ceil), r.shown(high, u, math.Floor); l <= h {
+				low, high = l, h
+			}
 		}
 		if s = n(low); s != n(high) {
 			s += ".." + n(high)

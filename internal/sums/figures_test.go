@@ -105,6 +105,7 @@ func TestWords(t *testing.T) {
 		{"press", "--interference 0.05 --at 30 --bore 25 --bush-yield 300 --housing-yield 300", "beyond yield: no\n"},
 		{"press", "--interference '0.050 ± 0.020 mm' --at 30 --bore 25 --bush-yield 200", "with its ± the stress in the bush may pass its yield"},
 		{"press", "--interference '0.050 ± 0.020 mm' --at 30 --bore 25 --housing-od 60 --finish 25.000..25.021", "nothing is left of it once the ±"},
+		{"press", "--interference 0.05 --at 30 --housing-od 60 --finish '25 mm'", "before pressing, between: 25.0443 mm ("}, // 25.04433
 		{"fit", "--hole 32.000..32.025", "standard class with just these limits: 32 H7"},
 		{"fit", "--shaft 31.975..31.991", "standard class with just these limits: 32 g6"},
 		{"fit", "--hole 31.750..31.775 --shaft 31.725..31.741", "standard fit with just these limits: 31.75 H7/g6"},

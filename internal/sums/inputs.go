@@ -224,6 +224,9 @@ func (f *Field) parse(t string, unit quantity.Unit) (value, error) {
 	if x.num, err = m.In(f.base()); err != nil {
 		return x, f.wrongUnit(t)
 	}
+	if f.base() == quantity.DegC && x.num < absoluteZero {
+		return x, fmt.Errorf("%q is below absolute zero", t)
+	}
 	if m.HasU95 {
 		x.u95, err = quantity.Quantity{Value: m.U95, Unit: m.Unit}.In(f.base())
 		if f.base() == quantity.DegC { // a difference, not a temperature
@@ -237,6 +240,8 @@ func (f *Field) parse(t string, unit quantity.Unit) (value, error) {
 	}
 	return x, err
 }
+
+const absoluteZero = -273.15 // °C
 
 // unitOr gives a number without a unit the field's own: mm for a length. Where
 // the answer is asked for in another unit of length it could mean either, and a

@@ -55,6 +55,8 @@ func (v *values) material(part string) (material, error) {
 	switch {
 	case m.e <= 0:
 		return m, fmt.Errorf("--%s-e: has to be more than zero", part)
+	case m.e > 1e6: // MPa; diamond
+		return m, fmt.Errorf("--%s-e %s: no material is so stiff; expected something like 110 GPa, or 110000 MPa", part, v.text(part+"-e"))
 	case m.nu < 0 || m.nu > 0.5:
 		return m, fmt.Errorf("--%s-nu: lies between 0 and 0.5", part)
 	}

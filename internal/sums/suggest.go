@@ -231,7 +231,11 @@ func (s suggester) endPlay(t *ledger.Take, c Check) []Suggestion {
 	if step, ok := a.Result("play_per_step"); ok {
 		lands, _ := a.Result("lands")
 		x.Text += fmt.Sprintf("; one slot changes the play by %s", step.plainly(c.Unit))
-		if lands.Text != "yes" {
+		switch {
+		case lands.Text == "yes":
+		case a.unsure:
+			x.Text += "; the play is not known well enough to say which slot lands in the band: aim at the middle and measure again"
+		default:
 			x.Text += ", wider than the band, so not every slot lands in it"
 		}
 	}

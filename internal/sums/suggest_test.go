@@ -108,6 +108,11 @@ func TestFailedEndPlay(t *testing.T) {
 			t.Errorf("%q lacks %q", s[0].Text, want)
 		}
 	}
+	// Where nothing is sure, that is the reason, and not the slots.
+	vague := Suggest([]*ledger.Take{take(1, "left front hub", "end play", "hub face", 0.5, 0.06, ledger.Fail)}, pinChecks())
+	if len(vague) != 1 || !strings.Contains(vague[0].Text, "aim at the middle and measure again") || strings.Contains(vague[0].Text, "wider") {
+		t.Errorf("%+v", vague)
+	}
 	// Between 7 and 11 thou, each drawn in by 0.0004 × 1.645 / 1.96.
 	if want := "take away 0.0074 to 0.0106 in (0.187 to 0.270 mm) of play"; !strings.Contains(s[1].Text, want) {
 		t.Errorf("%q lacks %q", s[1].Text, want)

@@ -104,11 +104,13 @@ func runWarm(v *values) (*Answer, error) {
 			return nil, err
 		}
 		r := ring{di: (bl + bh) / 2, d: v.num("bush"), do: math.Inf(1), inner: bush, outer: housing}
+		outside := ""
 		if v.has("housing-od") {
 			r.do = v.num("housing-od")
+			outside = ", housing " + number(r.do, quantity.MM)
 		}
 		if !(r.di < r.d && r.d < r.do) {
-			return nil, fmt.Errorf("the diameters have to grow outwards: bore %s, bush %s, housing %s mm", number(r.di, quantity.MM), number(r.d, quantity.MM), number(r.do, quantity.MM))
+			return nil, fmt.Errorf("the diameters have to grow outwards: bore %s, bush %s%s mm", number(r.di, quantity.MM), number(r.d, quantity.MM), outside)
 		}
 		free := 1 + bush.alpha*tb
 		a.band("clearance_free", "clearance warm if the bush were free", quantity.MM, bl*free-sh*s, bh*free-sl*s)
