@@ -6,10 +6,13 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"slices"
 	"strconv"
 
 	"thouwright/config"
 	"thouwright/drivers"
+	"thouwright/internal/capture"
+	"thouwright/internal/quantity"
 )
 
 type checkCmd struct {
@@ -33,6 +36,8 @@ type checkedFile struct {
 	Kind string `json:"kind"` // bench, job, driver
 	OK   bool   `json:"ok"`
 	Says string `json:"says"`
+	// Of a job: what the gauge of each check can decide, before anything is measured.
+	Decides []string `json:"decides,omitempty"`
 }
 
 func (c *checkCmd) Run(ctx *runContext) error {
@@ -59,6 +64,9 @@ func (c *checkCmd) Run(ctx *runContext) error {
 				word = "BAD "
 			}
 			fmt.Fprintf(ctx.Out, "%s  %-6s  %s  %s\n", word, f.Kind, f.File, f.Says)
+			for _, d := range f.Decides {
+				fmt.Fprintln(ctx.Out, "              "+d)
+			}
 		}
 	}
 	if !r.OK {
@@ -184,10 +192,44 @@ func (r *checked) sheet(bench *config.Bench, cat *drivers.Catalogue, file string
 		}
 	}
 	r.file(file, "job", says, ps)
+	if !config.Refused(ps) {
+		r.Files[len(r.Files)-1].Decides = decides(bench, j)
+	}
+}
+
+// decides says of each check of a sheet, and of each stage whose limits are its own,
+// what its gauge can decide.
+func decides(bench *config.Bench, j *config.Job) (says []string) {
+	show, err := quantity.ParseUnit(bench.DisplayUnit)
+	if err != nil {
+		show = quantity.MM
+	}
+	for i, part := range j.Components {
+		for k, c := range part.Checks {
+			var said []string
+			for _, stage := range append([]string{""}, j.Stages...) {
+				spec, err := config.Spec(bench, j, i, k, stage)
+				if err != nil {
+					continue // the sheet was checked
+				}
+				line := capture.Decides(spec, show)
+				if line == "" || slices.Contains(said, line) {
+					continue
+				}
+				where := part.Name + ", " + c.Name
+				if stage != "" {
+					where += ", " + stage
+				}
+				said = append(said, line)
+				says = append(says, where+": "+line)
+			}
+		}
+	}
+	return says
 }
 
 func (r *checked) file(file, kind, says string, ps []config.Problem) {
-	r.Files = append(r.Files, checkedFile{file, kind, !config.Refused(ps), says})
+	r.Files = append(r.Files, checkedFile{File: file, Kind: kind, OK: !config.Refused(ps), Says: says})
 	r.Problems = append(r.Problems, ps...)
 }
 

@@ -8,6 +8,21 @@ import (
 	"thouwright/internal/quantity"
 )
 
+// Decides is zoneLine for a gauge that has not been seen: it knows the step only where
+// the bench file gives one.
+func Decides(s method.Spec, show quantity.Unit) string {
+	if limitsOf(s).None() || s.Method == method.Derived {
+		return ""
+	}
+	if s.Gauge.Step <= 0 || s.Minus != nil && s.Minus.Step <= 0 {
+		return "what its gauge can decide is known once its step is: it shows as the gauge moves, or give step in the bench file"
+	}
+	if show.Kind() != s.Unit.Kind() {
+		show = s.Unit
+	}
+	return zoneLine(s, s.Gauge.Step, show)
+}
+
 // zoneLine says, before anything is measured, what a check's gauge could ever
 // decide of its limits, in the unit the person reads.
 func zoneLine(s method.Spec, step float64, show quantity.Unit) string {

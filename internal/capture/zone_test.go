@@ -85,3 +85,25 @@ func TestTheZoneAdvisesWhatHelps(t *testing.T) {
 		t.Errorf("the simple rule: %q", line)
 	}
 }
+
+// Of a gauge that was not seen nothing is promised, nor where a second one's step is not
+// known.
+func TestWhatIsSaidBeforeAGaugeIsSeen(t *testing.T) {
+	s := method.Spec{Method: method.Play, Unit: quantity.MM, Confidence: 0.95, Limits: metrology.Limits{Low: 0.009, High: 0.05},
+		Gauge: method.Gauge{Step: 0.001, ErrorLocal: 0.001, HasErrorLocal: true}}
+	if line := Decides(s, quantity.N); !strings.HasPrefix(line, "can pass from 0.01") || !strings.Contains(line, "mm") {
+		t.Errorf("a known step: %q", line)
+	}
+	s.Minus = &method.Gauge{ErrorLocal: 0.001, HasErrorLocal: true}
+	if line := Decides(s, quantity.MM); strings.Contains(line, "can pass") {
+		t.Errorf("a second gauge of no known step: %q", line)
+	}
+	s.Minus, s.Gauge.Step = nil, 0
+	if line := Decides(s, quantity.MM); !strings.Contains(line, "known once its step is") {
+		t.Errorf("no step: %q", line)
+	}
+	s.Limits = metrology.Limits{Low: math.Inf(-1), High: math.Inf(1)}
+	if line := Decides(s, quantity.MM); line != "" {
+		t.Errorf("no limits: %q", line)
+	}
+}
