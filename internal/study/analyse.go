@@ -113,7 +113,7 @@ type Slope struct {
 // Stability is what changed in the course of the study.
 type Stability struct {
 	Span    Number `json:"span_s"` // null: the order of the file stands for time
-	Drift   Number `json:"drift"`  // over the whole study
+	Drift   Number `json:"drift"`  // over the whole study; null, as lag_1, where the file's order is not that of measurement
 	U95     Number `json:"u95"`
 	Shown   bool   `json:"drift_shown"`
 	R1      Number `json:"lag_1"` // autocorrelation of neighbouring values
@@ -401,6 +401,20 @@ func meanOf(byPerson [][]float64) (mean, u, dof float64) {
 	return m, sd / math.Sqrt(float64(len(means))), float64(len(means) - 1)
 }
 
+// longest is how many rows lie between the first and the last of one cell at most.
+func (r *Result) longest() float64 {
+	first := map[[2]int]int{}
+	most := 0
+	for i, p := range r.rows {
+		c := [2]int{p.part, p.person}
+		if _, ok := first[c]; !ok {
+			first[c] = i
+		}
+		most = max(most, i-first[c])
+	}
+	return float64(most)
+}
+
 // stability looks for a trend in time inside the cells, for neighbours that are
 // alike, and for values far out.
 func (r *Result) stability(d *Data) {
@@ -418,9 +432,14 @@ func (r *Result) stability(d *Data) {
 		}
 	}
 	span := slices.Max(when) - slices.Min(when)
-	if d.Timed {
+	switch {
+	case d.Timed:
 		s.Span = Number(span)
-	} else {
+	case 2*r.longest() < span:
+		// Repeats that stand together were hardly all measured one after another.
+		s.Drift, s.U95, s.R1, s.Limit = Number(math.NaN()), Number(math.NaN()), Number(math.NaN()), Number(math.NaN())
+		r.note("no times are given and the file is sorted by part or person: whether it drifted cannot be told; a column time would tell")
+	default:
 		r.note("no times are given: the order of the file is taken for the order of measurement")
 	}
 	// Both sides less their cell's mean: parts and people cancel exactly.
@@ -441,7 +460,7 @@ func (r *Result) stability(d *Data) {
 		yy += p.rest * p.rest
 		rest[i] = p.rest * math.Sqrt(c.n/max(c.n-1, 1)) // as wide as the values themselves
 	}
-	if tt > 0 {
+	if tt > 0 && !math.IsNaN(float64(s.Drift)) {
 		b := ty / tt
 		se := math.Sqrt(max(0, yy-b*ty) / float64(dof) / tt)
 		s.Drift = Number(b * span)
@@ -450,18 +469,17 @@ func (r *Result) stability(d *Data) {
 			r.note("what drifted is in the repeatability too: find out what it was, and measure again")
 		}
 	}
-	var num float64
-	for i := 1; i < len(rest); i++ {
-		num += rest[i] * rest[i-1]
-	}
-	den := 0.0
-	for _, x := range rest {
+	var num, den float64
+	for i, x := range rest {
 		den += x * x
+		if i > 0 {
+			num += x * rest[i-1]
+		}
 	}
-	if den > 0 {
+	if den > 0 && !math.IsNaN(float64(s.R1)) {
 		s.R1 = Number(num / den)
+		s.Limit = Number(metrology.Normal95 / math.Sqrt(float64(len(rest))))
 	}
-	s.Limit = Number(metrology.Normal95 / math.Sqrt(float64(len(rest))))
 	sd := math.Sqrt(yy / float64(len(r.rows)-cells))
 	for i, p := range r.rows {
 		if math.Abs(rest[i]) > 3*sd && sd > 0 {

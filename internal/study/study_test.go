@@ -229,6 +229,37 @@ func TestBiasAndStability(t *testing.T) {
 	}
 }
 
+// A table sorted by part, as most are written up, tells nothing of time.
+func TestASortedTableShowsNoDrift(t *testing.T) {
+	const head = "part,person,trial,value\n"
+	sorted := head
+	for _, p := range []string{"1", "2"} {
+		for _, who := range []string{"A", "B"} {
+			sorted += p + "," + who + ",1,1.00\n" + p + "," + who + ",2,1.02\n"
+		}
+	}
+	r := analysed(t, sorted, Options{})
+	if r.Stable.Shown || !math.IsNaN(float64(r.Stable.Drift)) || !strings.Contains(strings.Join(r.Notes, "\n"), "whether it drifted cannot be told") {
+		t.Errorf("%+v, notes %q", r.Stable, r.Notes)
+	}
+	var text strings.Builder
+	if err := r.Text(&text); err != nil || strings.Contains(text.String(), "in the course of the study") {
+		t.Errorf("%v\n%s", err, text.String())
+	}
+	if _, err := json.Marshal(r); err != nil {
+		t.Error(err)
+	}
+	byTrial := head
+	for k := range 6 {
+		for _, p := range []string{"1", "2"} {
+			byTrial += fmt.Sprintf("%s,A,%d,%.3f\n", p, k, 1+0.01*float64(k)+0.001*float64(k%2))
+		}
+	}
+	if r := analysed(t, byTrial, Options{}); !r.Stable.Shown || math.Abs(float64(r.Stable.Drift)-0.055) > 0.01 {
+		t.Errorf("in the order of the trials: %+v", r.Stable)
+	}
+}
+
 // jobFolder keeps takes through the journal itself.
 func jobFolder(t *testing.T, takes []ledger.Take) string {
 	t.Helper()

@@ -147,9 +147,11 @@ func (r *Result) stableText(b *strings.Builder) {
 	if s == nil {
 		return
 	}
-	if s.Shown {
+	switch {
+	case math.IsNaN(float64(s.Drift)):
+	case s.Shown:
 		fmt.Fprintf(b, "It drifted by %s plus or minus %s in the course of the study\n", r.with(s.Drift), short(float64(s.U95)))
-	} else {
+	default:
 		fmt.Fprintf(b, "No drift shown: %s plus or minus %s in the course of the study\n", r.with(s.Drift), short(float64(s.U95)))
 	}
 	if float64(s.R1) > float64(s.Limit) {
