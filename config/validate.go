@@ -242,7 +242,11 @@ func (f *finder) reach(at func(string) []any, who string, c *Check, g *Gauge, s 
 			f.add(at("limits"), "%sthe limits go up to %s, more than the trusted travel of gauge %q (%s): choose one with more", who, mm(hi), g.Name, g.Range)
 		}
 		if s.Gauge.ErrorLocal > 0 && bounded(hi) && hi > s.Gauge.ErrorSpan {
-			f.warn(at("limits"), "%sthe limits go up to %s, beyond the %s for which error_local of gauge %q holds: the error of the whole travel will count there", who, mm(hi), g.ErrorLocal.Over, g.Name)
+			counts := "the error of the whole travel will count there"
+			if !s.Gauge.HasError {
+				counts = "it will count there once for each such movement; give error too, if the certificate has it"
+			}
+			f.warn(at("limits"), "%sthe limits go up to %s, beyond the %s for which error_local of gauge %q holds: %s", who, mm(hi), g.ErrorLocal.Over, g.Name, counts)
 		}
 	}
 }

@@ -61,6 +61,8 @@ func TestFilesAreCheckedAgainstEachOther(t *testing.T) {
 		{"travel", "", `limits = "..0.250 mm"`, `limits = "..12 mm"`,
 			[]string{`j:103: component "belt pulley", check "run-out of the rim": the limits go up to 12 mm, more than the trusted travel of gauge "dial-2" (0..12.7 mm): choose one with more`,
 				`j:103: warning: component "belt pulley", check "run-out of the rim": the limits go up to 12 mm, beyond the 0.3 mm for which error_local of gauge "dial-2" holds: the error of the whole travel will count there`}},
+		{"span", "error = \"0.004 mm\"\nerror_local = \"0.0015 mm over 0.3 mm\"", "", "error_local = \"0.0015 mm over 0.2 mm\"",
+			[]string{`j:103: warning: component "belt pulley", check "run-out of the rim": the limits go up to 0.25 mm, beyond the 0.2 mm for which error_local of gauge "dial-2" holds: it will count there once for each such movement; give error too, if the certificate has it`}},
 		{"range", "step = \"0.001 mm\"\nerror = \"0.003 mm\"", "", "step = \"0.001 mm\"\nrange = \"40..50 mm\"\nerror = \"0.003 mm\"",
 			[]string{`j:51: component "left swivel pin", check "bush bore": the limits lie outside the range of gauge "bore-1" (40..50 mm): choose a gauge that reaches them, or gauge against a master`}},
 		{"range's end", "step = \"0.001 mm\"\nerror = \"0.003 mm\"", "", "step = \"0.001 mm\"\nrange = \"10..31 mm\"\nerror = \"0.003 mm\"",

@@ -34,8 +34,8 @@ func zoneLine(s method.Spec, step float64, show quantity.Unit) string {
 		return "" // the step shows itself once the gauge moves
 	}
 	local := s.Gauge.ErrorLocal
-	if span := s.Gauge.ErrorSpan; span > 0 && furthest(s, lim) > span && s.Gauge.HasError {
-		local = 0 // the movement may be longer than what it was given for
+	if ofDifference(s) {
+		local, _ = s.Gauge.LocalError(furthest(s, lim))
 	}
 	ask := metrology.Ask{
 		Step:       step,
@@ -64,6 +64,9 @@ func ofDifference(s method.Spec) bool {
 // furthest is how far apart the readings may lie whose difference is judged.
 func furthest(s method.Spec, lim metrology.Limits) float64 {
 	if !s.HasMaster {
+		if math.IsInf(lim.High, 1) {
+			return lim.Low // about which it is asked
+		}
 		return lim.High
 	}
 	far := 0.0

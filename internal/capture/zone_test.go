@@ -107,3 +107,35 @@ func TestWhatIsSaidBeforeAGaugeIsSeen(t *testing.T) {
 		t.Errorf("no limits: %q", line)
 	}
 }
+
+// What an angle that is only bounded, an arm, and a movement longer than error_local's
+// leave open is promised to nobody.
+func TestTheZoneCountsAnglesArmAndSpan(t *testing.T) {
+	play := method.Spec{Method: method.Play, Unit: quantity.MM, Confidence: 0.95, Limits: metrology.Limits{Low: math.Inf(-1), High: 0.12},
+		Gauge: method.Gauge{Step: 0.001, ErrorLocal: 0.001, HasErrorLocal: true, ErrorSpan: 0.25}}
+	line := func(s method.Spec) string { return zoneLine(s, s.Gauge.Step, s.Unit) }
+	if got := line(play); !strings.HasPrefix(got, "can pass up to 0.1188") {
+		t.Errorf("square to it: %q", got)
+	}
+	// From cos 10° to 1/cos 20° about their middle: ± 0.0397/1.0245 of 0.12 mm, that is 0.00465.
+	play.TiltMax, play.DirectionMax = 10, 20
+	if got := line(play); !strings.HasSuffix(got, "limits down to 0.0043 mm") {
+		t.Errorf("angles: %q", got)
+	}
+	play.TiltMax, play.DirectionMax = 0, 0
+	play.Gauge.ErrorSpan = 0.05 // three of them in 0.12
+	if got := line(play); !strings.HasPrefix(got, "can pass up to 0.117") {
+		t.Errorf("span: %q", got)
+	}
+	drag := method.Spec{Method: method.Drag, Unit: quantity.NM, Confidence: 0.95, Limits: metrology.Limits{Low: math.Inf(-1), High: 1.8},
+		Gauge: method.Gauge{Step: 0.002, Error: 0.02, HasError: true}, Arm: 200, ArmU95: 2}
+	// u = √((0.02/√3)² + (0.018/1.96)² + 0.0006²) = 0.0148, and 1.645 of it.
+	if got := line(drag); !strings.HasPrefix(got, "can pass up to 1.776") {
+		t.Errorf("arm: %q", got)
+	}
+	size := method.Spec{Method: method.Size, Unit: quantity.MM, Confidence: 0.95, Limits: metrology.Limits{Low: 29.967, High: 29.991},
+		Gauge: method.Gauge{Step: 0.001, ErrorLocal: 0.001, HasErrorLocal: true, ErrorSpan: 0.25}}
+	if got := line(size); !strings.HasPrefix(got, "can pass from 29.96") {
+		t.Errorf("a size is no movement: %q", got)
+	}
+}

@@ -26,19 +26,35 @@ func scaled(p metrology.Part, by float64) metrology.Part {
 	return p
 }
 
+// LocalError is what error_local says of a difference of two readings that lie move
+// apart. Beyond its span the errors of one span after another add up at worst, which
+// counts where the whole travel's error is not given; ok is false where it says nothing.
+func (g Gauge) LocalError(move float64) (most float64, ok bool) {
+	switch {
+	case !g.HasErrorLocal:
+		return 0, false
+	case g.ErrorSpan <= 0 || math.Abs(move) <= g.ErrorSpan:
+		return g.ErrorLocal, true
+	case g.HasError:
+		return 0, false
+	}
+	return g.ErrorLocal * math.Ceil(math.Abs(move)/g.ErrorSpan-1e-9), true
+}
+
 // differenceError is what a gauge's own error does to a difference of two of
 // its readings that lie move apart. A certificate's bound of a short movement
 // applies where the movement is within its span; a bound of each reading
 // counts for both of them. Where nothing is given one step is charged, and
 // says so: a gauge of unknown error is never errorless.
 func differenceError(g Gauge, move, step float64) metrology.Part {
+	local, known := g.LocalError(move)
 	switch {
-	case g.HasErrorLocal && (g.ErrorSpan <= 0 || math.Abs(move) <= g.ErrorSpan):
-		return metrology.Rect(metrology.PartError, g.ErrorLocal)
+	case known:
+		return metrology.Rect(metrology.PartError, local)
 	case g.HasError:
 		return metrology.Tri(metrology.PartError, 2*g.Error)
 	default:
-		return metrology.Rect(metrology.PartErrorAssumed, math.Max(step, g.ErrorLocal))
+		return metrology.Rect(metrology.PartErrorAssumed, step)
 	}
 }
 
@@ -86,12 +102,18 @@ func withoutZeros(b metrology.Budget) metrology.Budget {
 }
 
 // SetUp is what of a result's uncertainty is known before anything is measured,
-// besides what comes from the gauge itself: the master's, what temperatures leave open,
-// and all of a second gauge. value is about what will be measured.
+// besides what comes from the gauge itself: the master's, what temperatures, angles and
+// the arm leave open, and all of a second gauge. value is about what will be measured.
 func (s Spec) SetUp(value float64) metrology.Budget {
 	_, b := s.At20(value)
 	if s.HasMaster {
 		b = append(b, metrology.FromU95(metrology.PartMaster, s.MasterU95))
+	}
+	if factor, half := s.angles(); !s.HasMaster { // a master's size is not read along the gauge
+		b = append(b, metrology.Rect(metrology.PartAngles, math.Abs(value)*half/factor))
+	}
+	if s.Arm > 0 {
+		b = append(b, metrology.FromU95(PartArm, math.Abs(value)*s.ArmU95/s.Arm))
 	}
 	if g := s.Minus; g != nil {
 		if s.Method == Size {
