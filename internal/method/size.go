@@ -21,7 +21,7 @@ type size struct {
 	varied  bool          // all are used, and they do not agree
 	live    bool          // the last rest of seen goes on
 	moved   bool          // since the last gauging: a rest must be reached from movement
-	away    float64
+	away    float64       // where it last stood; NaN before the first reading
 	done    bool
 	reason  string
 	extreme turningPoint
@@ -32,7 +32,7 @@ type size struct {
 }
 
 func newSize(s Spec, memory, minus *GaugeMemory) *size {
-	return &size{core: newCore(s, memory, minus, new(motion.Finder)), seen: gaugings{hasZero: s.HasMaster}, extreme: turningPoint{turning: s.Turning}}
+	return &size{core: newCore(s, memory, minus, new(motion.Finder)), seen: gaugings{hasZero: s.HasMaster}, away: math.NaN(), extreme: turningPoint{turning: s.Turning}}
 }
 
 func (m *size) AtRest() bool { return m.find.Resting() }
@@ -84,7 +84,10 @@ func (m *size) Reading(r Reading, out *Out) {
 		}
 		return
 	}
-	if !m.find.InRest() && math.Abs(r.Value-m.away) > 3*m.find.Window() {
+	switch {
+	case math.IsNaN(m.away): // it may stand on the part before this one
+		m.away = r.Value
+	case !m.find.InRest() && math.Abs(r.Value-m.away) > 3*m.find.Window():
 		m.moved = true
 	}
 	m.events(ev, out)

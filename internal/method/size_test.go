@@ -105,6 +105,27 @@ func TestThreeGaugingsMakeASize(t *testing.T) {
 	}
 }
 
+// Where a place opens while the gauge still stands on the part before, that rest is no
+// gauging of this one, however long it lasts or trembles: it was not reached from movement.
+func TestARestThatWasThereBeforeIsNoGauging(t *testing.T) {
+	z := newSizer(t, Spec{Gauge: Gauge{HasError: true}}, 0.001)
+	for k := range 40 {
+		z.read(29.981+0.001*float64(k/10%2), false)
+	}
+	if p := z.m.Progress(); p.Strokes != 0 || len(z.notes) != 0 {
+		t.Fatalf("the gauge has not moved, and it says %q, notes %+v", p.Say, z.notes)
+	}
+	for k := range 3 {
+		if z.out.Result != nil {
+			t.Fatalf("a size of %d gaugings", k)
+		}
+		z.gauge(29.981) // put on anew it may well be the same size
+	}
+	if r := z.out.Result; r == nil || r.Strokes != 3 || r.FirstSeq <= 40 {
+		t.Errorf("three gaugings after it: %+v", r)
+	}
+}
+
 func TestGaugingsThatDisagreeAreNoSize(t *testing.T) {
 	z := newSizer(t, Spec{Gauge: Gauge{HasError: true}}, 0.001)
 	for _, v := range []float64{10, 10.02, 10.04, 10.06} {
