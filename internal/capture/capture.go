@@ -281,6 +281,9 @@ func (c *Capture) heard(out *Out) {
 			c.guide(out)
 		case method.StrokeLeftOut:
 			c.say(out, SaidLeftOut, n.Text)
+		case method.NextStep:
+			c.view.reason = "" // what did not count before stands in its way no more
+			c.say(out, SaidStep, n.Text)
 		case method.Caution:
 			c.say(out, SaidCaution, n.Text)
 		case method.DroppedTake:

@@ -46,7 +46,7 @@ const (
 	SaidCaution  Said = "caution"
 	SaidPosition Said = "position" // a position was announced or chosen
 	SaidOpen     Said = "open"     // the announced position opened
-	SaidStep     Said = "step"     // a procedure's next step
+	SaidStep     Said = "step"     // the next step, of a procedure or of a take
 	SaidLock     Said = "lock"     // in the band: fasten the lock
 )
 

@@ -1,8 +1,11 @@
 package capture
 
 import (
+	"slices"
+	"strings"
 	"testing"
 
+	"thouwright/internal/ledger"
 	"thouwright/internal/simulate"
 )
 
@@ -56,5 +59,56 @@ func TestTheRestOnTheLastPartIsNoGaugingOfTheNext(t *testing.T) {
 	r.wantTakes(2)
 	if k := r.tks[1]; k.Strokes != 3 {
 		t.Errorf("the second size is of %d gaugings: %+v", k.Strokes, k.Rests)
+	}
+}
+
+const bushJob = `
+number = "P-2"
+
+[[component]]
+name = "bush"
+
+  [[component.check]]
+  name = "bore"
+  method = "size"
+  gauge = "dial-1"
+  master = "30.000 mm"
+  expect = "29..31 mm"
+  positions = ["upper", "lower"]
+`
+
+// asked is how often a word that asks for something was said.
+func (r *testRig) asked(what string) (n int) {
+	for i, k := range r.said {
+		if k == SaidStep && strings.Contains(r.words[i], what) {
+			n++
+		}
+	}
+	return n
+}
+
+// A person with both hands on the gauge hears that the master is wanted: once, when the
+// part is gauged, and the page says it too, in place of an earlier gauging's reason.
+func TestTheMasterIsAskedForAloud(t *testing.T) {
+	r := rigOn(t, sheetOf(t, bushJob, 1), Resume{})
+	for _, size := range []float64{0.012, 0.012, 0.05, 0.012, 0.012} { // one askew: left out, with a reason
+		if r.asked("master") != 0 {
+			t.Fatal("asked for before the part is gauged")
+		}
+		r.gauge(size, size)
+	}
+	if !slices.Contains(r.said, SaidLeftOut) {
+		t.Error("what was set askew is not left out")
+	}
+	var l ledger.Live
+	r.c.Live(&l)
+	if n := r.asked("master"); n != 1 || l.Active.Say != "now look at the master again" || l.Active.Reason != "" {
+		t.Errorf("asked aloud %d times; the page says %q, %q", n, l.Active.Say, l.Active.Reason)
+	}
+	r.gauge(0.012, 0)
+	r.wantTakes(1)
+	r.gauge(0, 0.2)
+	if n := r.asked("master"); n != 1 {
+		t.Errorf("asked %d times for one take", n)
 	}
 }

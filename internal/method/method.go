@@ -101,6 +101,7 @@ const (
 	RestFound     NoteKind = iota // a rest is confirmed
 	StrokeCounted                 // a good stroke
 	StrokeLeftOut                 // a stroke that does not count, and why
+	NextStep                      // what the person is asked to do now
 	Caution                       // 'turn slower', 'end of travel', 'no contact'
 	DroppedTake                   // what was gathered is given up, and why
 )

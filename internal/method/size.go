@@ -196,10 +196,13 @@ func (m *size) gauged(r motion.Rest, open float64, out *Out) {
 func (m *size) gaugedEnough(out *Out) {
 	if m.spec.HasMaster && !m.zero {
 		m.zero = true
+		out.Notes = append(out.Notes, Note{Kind: NextStep, T: m.now, Text: askMaster})
 		return
 	}
 	m.finish(out)
 }
+
+const askMaster = "now look at the master again"
 
 // looked takes the reading of the master, with what its turning leaves open: how far
 // the zero has moved.
@@ -341,7 +344,7 @@ func (m *size) Progress() Progress {
 		p.Say = fmt.Sprintf("%d of %d gaugings", len(same), wanted)
 	}
 	if m.zero {
-		p.Say = "now look at the master again"
+		p.Say = askMaster
 	}
 	return p
 }

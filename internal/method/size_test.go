@@ -307,10 +307,20 @@ func TestAMasterAndItsClosure(t *testing.T) {
 		if say := z.m.Progress().Say; !strings.Contains(say, "master") {
 			t.Errorf("says %q", say)
 		}
+		z.gauge(float64(sense) * 0.012) // not heard
 		z.gauge(0.002)
 		r := z.out.Result
 		if r == nil {
 			t.Fatal("no result after the master")
+		}
+		asked := 0
+		for _, n := range z.notes {
+			if n.Kind == NextStep {
+				asked++
+			}
+		}
+		if asked != 1 {
+			t.Errorf("the master was asked for %d times", asked)
 		}
 		near(t, "the bore", r.Value, 30.012)
 		near(t, "master", z.part(metrology.PartMaster), 0.001)
