@@ -12,7 +12,8 @@ const (
 	PartSetting   = "setting"    // setting the gauge to its master
 	PartClosure   = "closure"    // the zero looked at again
 	PartArm       = metrology.PartArm
-	PartTurning   = "turning" // a rocked gauge may turn between two readings
+	PartTurning   = "turning"          // a rocked gauge may turn between two readings
+	PartStations  = "between stations" // of a run-out
 )
 
 var inf = math.Inf(1)

@@ -224,7 +224,17 @@ func (m *runOut) finishStations(out *Out) {
 		{Quantity: "eccentricity at", Value: c.AngleDeg, Unit: quantity.Deg, U95: math.NaN()},
 		{Quantity: "form, bearing error and noise", Value: c.Form, Unit: unit, U95: math.NaN()},
 	}
-	m.close(res, slices.Max(values)-slices.Min(values), 0, 0, out)
+	m.close(res, slices.Max(values)-slices.Min(values), 0, 0, out, metrology.Rect(PartStations, c.between(n)))
+}
+
+// between is how far the two extremes of an eccentric part can lie beyond its stations:
+// half of the way between two. Form that is narrower than that is seen by no station.
+func (c Circle) between(stations int) float64 {
+	e := c.Eccentricity
+	if !math.IsNaN(c.EccentricityU95) {
+		e += c.EccentricityU95
+	}
+	return 2 * e * (1 - math.Cos(math.Pi/float64(stations)))
 }
 
 // turnNoise is the standard deviation of single readings by third differences,
@@ -265,8 +275,9 @@ func (m *runOut) moved(from uint64) (first, second float64) {
 	return high[0] - low[0], high[1] - low[1]
 }
 
-// close gives the result its budget: the extremes are two readings.
-func (m *runOut) close(res *Result, value, bias, sigma float64, out *Out) {
+// close gives the result its budget: the extremes are two readings. more is what else
+// leaves them open.
+func (m *runOut) close(res *Result, value, bias, sigma float64, out *Out, more ...metrology.Part) {
 	m.done = true
 	step, step2 := m.claimSteps()
 	g := m.spec.Gauge
@@ -279,6 +290,7 @@ func (m *runOut) close(res *Result, value, bias, sigma float64, out *Out) {
 	}
 	b := metrology.Budget{metrology.Tri(metrology.PartStep, step), metrology.Rect(PartNoiseBias, noise), differenceError(g, move, step),
 		metrology.Rect(metrology.PartHysteresis, g.Hysteresis), metrology.Gauss(metrology.PartRepeatability, g.Repeatability)}
+	b = append(b, more...)
 	if n := m.spec.Minus; n != nil {
 		b = append(b, metrology.Tri(metrology.PartStep, step2), differenceError(*n, move2, step2), metrology.Rect(metrology.PartHysteresis, n.Hysteresis))
 	}

@@ -205,6 +205,36 @@ func TestSetUpIsNoStation(t *testing.T) {
 	}
 }
 
+// An eccentric part is at its largest between two stations, and what they miss is counted:
+// few stations pass no part that runs out beyond its limit.
+func TestWhatLiesBetweenStations(t *testing.T) {
+	r := rand.New(rand.NewPCG(11, 11))
+	for _, n := range []int{4, 6, 12, 36} {
+		held, wide := 0, 0.0
+		const takes, e = 400, 0.1
+		for range takes {
+			m, err := New(Spec{Method: RunOut, Unit: quantity.MM, Stations: n, Gauge: Gauge{Name: "g", HasError: true}}, nil, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var out Out
+			at := 2 * math.Pi * r.Float64()
+			for k := range n {
+				v := e * math.Cos(2*math.Pi*float64(k)/float64(n)-at)
+				m.Reading(Reading{Seq: uint64(k + 1), T: float64(k), Value: math.Round(v*1e4) / 1e4, Step: 0.0001, Pressed: true}, &out)
+			}
+			c := out.Result.Budget.Combine()
+			wide = max(wide, c.U95)
+			if 2*e <= out.Result.Value+c.Quantile(0.95) {
+				held++
+			}
+		}
+		if held < takes*94/100 || wide > 2.6*e*(1-math.Cos(math.Pi/float64(n)))+0.0002 {
+			t.Errorf("%d stations: %d of %d hold the run-out, U95 up to %.4f", n, held, takes, wide)
+		}
+	}
+}
+
 // A gentle set-up, or the gauge being pressed a little further in before the
 // turn, must not enter the result: nothing jumps, and by its shape alone it could
 // be part of a turn. What tells it is the standstill between the two.
