@@ -112,3 +112,35 @@ func TestTheMasterIsAskedForAloud(t *testing.T) {
 		t.Errorf("asked %d times for one take", n)
 	}
 }
+
+// Between part and master the gauge is laid down where it was laid before, and nothing
+// is said of its zero. A master that reads elsewhere twice is heard, and the part is
+// gauged anew from the zero as it is set then.
+func TestAMovedZeroIsHeardAndALaidDownGaugeIsNot(t *testing.T) {
+	r := rigOn(t, sheetOf(t, bushJob, 1), Resume{})
+	goes := func(sizes ...float64) {
+		for _, v := range sizes {
+			r.gauge(v, v)
+		}
+	}
+	goes(0.012, 1.5, 0.012, 1.5, 0.012, 1.5, 0.7, 1.5)
+	if slices.Contains(r.said, SaidCaution) || r.asked("zero") != 0 {
+		t.Errorf("laid down twice between part and master: %v %q", r.said, r.words)
+	}
+	goes(-0.3)
+	r.wantTakes(0)
+	goes(1.5, -0.3)
+	if r.asked("the zero has moved") != 1 || r.evs[len(r.evs)-1].Kind != ledger.EvDropped {
+		t.Errorf("the zero moved by 0.3 mm: %q, events %v", r.words, r.evs)
+	}
+	if err := r.do(ledger.Command{Do: ledger.DoAccept}); err == nil || !strings.Contains(err.Error(), "the zero has moved") {
+		t.Errorf("accepted with the gauge on its master: %v", err)
+	}
+	goes(0)
+	r.wantTakes(0)
+	goes(0.312, 0.312, 0.312, 0)
+	r.wantTakes(1)
+	if k := r.tks[0]; k.Result < 30.31 || k.Result > 30.314 || r.asked("now look") != 2 {
+		t.Errorf("the bore is %.4f: %q", k.Result, r.words)
+	}
+}

@@ -25,10 +25,7 @@ type size struct {
 	done    bool
 	reason  string
 	extreme turningPoint
-	zero    bool // the part is gauged: the master is looked at again
-	closure float64
-	closed  bool
-	open    float64 // of the master's turning point
+	zero    closure
 }
 
 func newSize(s Spec, memory, minus *GaugeMemory) *size {
@@ -61,10 +58,7 @@ func (m *size) Reading(r Reading, out *Out) {
 	if r.Pressed || m.spec.Gauge.Sends == ledger.OnPress {
 		g := motion.Rest{FirstSeq: r.Seq, LastSeq: r.Seq, Start: r.T, End: r.T, T: r.T, Count: 1, Used: 1, Value: r.Value, Low: r.Value, High: r.Value}
 		out.Notes = append(out.Notes, Note{Kind: RestFound, T: r.T})
-		switch {
-		case m.zero:
-			m.looked(g, 0, out)
-		case m.expected(r.Value, r.T, out):
+		if m.isPart(g, 0, out) {
 			m.used, m.leftOut = []motion.Rest{g}, nil
 			out.Notes = append(out.Notes, Note{Kind: StrokeCounted, T: r.T})
 			m.gaugedEnough(out)
@@ -75,10 +69,7 @@ func (m *size) Reading(r Reading, out *Out) {
 		step, step2 := m.steps()
 		if g, open, found := m.extreme.reading(r, m.find.Window(), step+step2); found {
 			out.Notes = append(out.Notes, Note{Kind: RestFound, T: m.now})
-			switch {
-			case m.zero:
-				m.looked(g, open, out)
-			case m.expected(g.Value, m.now, out):
+			if m.isPart(g, open, out) {
 				m.gauged(g, open, out)
 			}
 		}
@@ -110,18 +101,28 @@ func (m *size) events(ev motion.Event, out *Out) {
 	r := m.find.Current()
 	if !m.moved {
 		m.away = r.Value
+		if !m.zero.wanted && m.zero.before.count(r.Value, m.agree()) == 0 {
+			m.zero.before.add(r.Value)
+		}
 		return
 	}
 	m.moved, m.away = false, r.Value
 	out.Notes = append(out.Notes, Note{Kind: RestFound, T: m.now})
-	if m.zero {
-		m.looked(r, 0, out)
-		return
-	}
-	if m.expected(r.Value, m.now, out) {
+	if m.isPart(r, 0, out) {
 		m.live = true
 		m.gauged(r, 0, out)
 	}
+}
+
+// isPart takes a rest, with what its turning leaves open, and tells whether it may be
+// a gauging of the part: that of the master is looked at here.
+func (m *size) isPart(r motion.Rest, open float64, out *Out) bool {
+	if m.zero.wanted {
+		m.looked(r, open, out)
+		return false
+	}
+	m.zero.before.add(r.Value)
+	return m.expected(r.Value, m.now, out)
 }
 
 // expected tells whether a value can be this part's size.
@@ -194,34 +195,12 @@ func (m *size) gauged(r motion.Rest, open float64, out *Out) {
 // gaugedEnough closes the take, or asks for the master once more where the size
 // was read as a difference from it.
 func (m *size) gaugedEnough(out *Out) {
-	if m.spec.HasMaster && !m.zero {
-		m.zero = true
+	if m.spec.HasMaster && !m.zero.wanted {
+		m.zero.wanted = true
 		out.Notes = append(out.Notes, Note{Kind: NextStep, T: m.now, Text: askMaster})
 		return
 	}
 	m.finish(out)
-}
-
-const askMaster = "now look at the master again"
-
-// looked takes the reading of the master, with what its turning leaves open: how far
-// the zero has moved.
-func (m *size) looked(r motion.Rest, open float64, out *Out) {
-	most := 5 * m.agree()
-	fromPart := math.Abs(r.Value - meanOf(m.used))
-	switch v := math.Abs(r.Value); {
-	case v > m.agree() && fromPart <= m.agree():
-		m.reason = "that is the part once more: now look at the master (or set the gauge to it again and start over)"
-	case v <= most:
-		m.closure, m.closed, m.open = r.Value, true, open
-		m.finish(out)
-		return
-	case fromPart > most:
-		m.reason = "the zero has moved: set the gauge to its master again and start over"
-	default:
-		m.reason = "that is not the master: its reading is not near zero"
-	}
-	out.Notes = append(out.Notes, Note{Kind: Caution, T: m.now, Text: m.reason})
 }
 
 func meanOf(rests []motion.Rest) float64 {
@@ -245,7 +224,7 @@ func (m *size) finish(out *Out) {
 	g := m.spec.Gauge
 	if m.spec.HasMaster {
 		b = append(b, metrology.Rect(PartSetting, step/2), metrology.FromU95(metrology.PartMaster, m.spec.MasterU95))
-		b = append(b, differenceError(g, mean, step), metrology.Rect(PartClosure, math.Abs(m.closure)))
+		b = append(b, differenceError(g, mean, step), metrology.Rect(PartClosure, math.Abs(m.zero.at)))
 	} else {
 		b = append(b, readingError(g, step))
 	}
@@ -268,12 +247,7 @@ func (m *size) finish(out *Out) {
 	if m.varied {
 		res.Note = ledger.JoinNotes(res.Note, "gaugings do not agree")
 	}
-	switch {
-	case m.closed:
-		res.Extras = append(res.Extras, ledger.Extra{Quantity: "closure", Value: m.closure, Unit: m.spec.Unit, U95: math.NaN()})
-	case m.spec.HasMaster:
-		res.Note = ledger.JoinNotes(res.Note, "the zero was not looked at again")
-	}
+	m.closed(res)
 	if m.spec.Warmth.Given {
 		res.Note = ledger.JoinNotes(res.Note, m.spec.Warmth.says(value, m.spec.Unit))
 		res.Extras = append(res.Extras, ledger.Extra{Quantity: "correction to 20 °C", Value: at20 - value, Unit: m.spec.Unit, U95: warm.Combine().U95})
@@ -284,7 +258,7 @@ func (m *size) finish(out *Out) {
 // openAtTurning is the most that the turning of what makes the size, or of the master,
 // leaves open. A gauge that is moved about elsewhere turns too, and tells nothing.
 func (m *size) openAtTurning() float64 {
-	most := m.open
+	most := m.zero.open
 	for i, g := range m.seen.rests {
 		if slices.Contains(m.used, g) {
 			most = math.Max(most, m.seen.open[i])
@@ -320,7 +294,11 @@ func (m *size) Finish(t float64, out *Out) {
 	if m.done {
 		return
 	}
-	if !m.zero {
+	if m.reason == reasonMoved { // what stands there is the master
+		out.Notes = append(out.Notes, Note{Kind: Caution, T: t, Text: reasonMoved})
+		return
+	}
+	if !m.zero.wanted {
 		if len(m.seen.rests) == 0 && m.find.InRest() {
 			if r := m.find.Current(); m.expected(r.Value, t, out) {
 				m.seen.add(r, 0)
@@ -343,7 +321,7 @@ func (m *size) Progress() Progress {
 		p.Result, _ = m.spec.At20(m.shown(meanOf(same)))
 		p.Say = fmt.Sprintf("%d of %d gaugings", len(same), wanted)
 	}
-	if m.zero {
+	if m.zero.wanted {
 		p.Say = askMaster
 	}
 	return p
