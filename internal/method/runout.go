@@ -35,6 +35,8 @@ const (
 	// one reading was the gauge being set up.
 	runOutJump   = 0.5
 	runOutClose  = 0.02 // of the run-out: how far a turn may end from where it began
+	runOutSmooth = 0.3  // of the run-out: more within one reading is no turn
+	runOutFlat   = 8    // readings of a standstill: more than the flat top of a turn of runOutLeast has
 	runOutShort  = 2.0  // a turn takes so many times as long as what came before
 	runOutStill  = 2 * motion.RestSeconds
 	runOutSettle = 3.0 // s after the set-up in which the gauge comes to stand
@@ -153,9 +155,15 @@ func (m *runOut) Finish(t float64, out *Out) {
 			m.press(onePoint(m.last), out)
 		}
 	default:
-		turn := m.turn()
-		if len(turn) < runOutLeast {
-			m.reason = fmt.Sprintf("turn slower: %d readings in the turn, at least %d are needed", len(turn), runOutLeast)
+		turn, ok := m.turn()
+		if !ok {
+			m.reason = "the part stood still before the turn was accepted, and what came before may have been the set-up: turn once more, and accept as the turn ends"
+			out.Notes = append(out.Notes, Note{Kind: Caution, T: t, Text: m.reason})
+			m.kept, m.n = m.kept[:0], 0
+			return
+		}
+		if n := m.turned(turn); n < runOutLeast {
+			m.reason = fmt.Sprintf("turn slower: %d readings in the turn, at least %d are needed", n, runOutLeast)
 			out.Notes = append(out.Notes, Note{Kind: Caution, T: t, Text: m.reason})
 			m.kept, m.n = m.kept[:0], 0
 			return

@@ -138,6 +138,15 @@ func TestRunOutNeedsAWholeSlowTurn(t *testing.T) {
 	if covered < 188 {
 		t.Errorf("U95 covered %d of 200", covered)
 	}
+	// The rests before the turn and after it do not make a quick one slow.
+	for readings, slow := range map[int]bool{12: false, 20: false, 32: true, 40: true} {
+		for _, amplitude := range []float64{0.02, 0.03, 0.2} {
+			m, _ := New(Spec{Method: RunOut, Unit: quantity.MM, Gauge: Gauge{HasError: true}}, nil, nil)
+			if res := turning(t, m, r, amplitude, 0, 0.001, readings); (res != nil) != slow {
+				t.Errorf("a run-out of %v in %d readings: result %v", amplitude, readings, res)
+			}
+		}
+	}
 	m, _ := New(Spec{Method: RunOut, Unit: quantity.MM}, nil, nil)
 	var out Out
 	for i := range 10 {
@@ -202,6 +211,71 @@ func TestSetUpIsNoStation(t *testing.T) {
 	}
 	if math.Abs(out.Result.Value-0.2) > 0.003 {
 		t.Errorf("run-out %g, the part has 0.2", out.Result.Value)
+	}
+}
+
+// A part that stands still after its turn, wherever that ended, before a person accepts
+// it does not run true: the turn counts, or it is to be made once more.
+func TestAStandstillAfterTheTurnIsNoTrueRunning(t *testing.T) {
+	for _, readings := range []int{8, 20, 26, 40, 80, 160} {
+		for _, after := range []int{5, 20, 30, 60} {
+			for _, before := range []int{0, 20} {
+				for phase := range 8 {
+					for _, runOut := range []float64{0.05, 0.2, 0.5} {
+						m, err := New(Spec{Method: RunOut, Unit: quantity.MM, Gauge: Gauge{HasError: true}}, nil, nil)
+						if err != nil {
+							t.Fatal(err)
+						}
+						var out Out
+						at, seq := 0.0, uint64(0)
+						read := func(v float64, n int) {
+							for range n {
+								seq++
+								at += 0.1
+								m.Reading(Reading{Seq: seq, T: at, Value: math.Round(v*1000) / 1000, Step: 0.001}, &out)
+							}
+						}
+						part := func(i int) float64 {
+							return 1 + runOut/2*math.Cos(2*math.Pi*float64(i)/float64(readings)+float64(phase)*math.Pi/4)
+						}
+						read(part(0), before)
+						for i := range readings {
+							read(part(i), 1)
+						}
+						read(part(0), after)
+						m.Finish(at, &out)
+						switch {
+						case out.Result == nil && len(out.Notes) == 0:
+							t.Fatal("no result and no word")
+						case out.Result == nil && readings >= 40:
+							t.Errorf("%d readings, %d before and %d after, phase %d, run-out %v: %q", readings, before, after, phase, runOut, out.Notes[0].Text)
+						case out.Result != nil && out.Result.Value < 0.97*runOut-0.001:
+							t.Errorf("%d readings, %d before and %d after, phase %d: run-out %v, made %v", readings, before, after, phase, out.Result.Value, runOut)
+						}
+					}
+				}
+			}
+		}
+	}
+}
+
+// A part that does run true is told so, after a set-up that jumps as hands do.
+func TestAPartThatRunsTrue(t *testing.T) {
+	m, err := New(Spec{Method: RunOut, Unit: quantity.MM, Gauge: Gauge{HasError: true}}, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out Out
+	for i := range 130 {
+		v := 1 + 0.001*float64(i/10%2)
+		if i < 8 { // the plunger is let down on it
+			v = []float64{9, 9, 9, 9, 7.2, 3.1, 0.4, 0.9}[i]
+		}
+		m.Reading(Reading{Seq: uint64(i + 1), T: 0.1 * float64(i), Value: v, Step: 0.001}, &out)
+	}
+	m.Finish(13, &out)
+	if out.Result == nil || out.Result.Value > 0.0011 {
+		t.Errorf("%+v", out)
 	}
 }
 
