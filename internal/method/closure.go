@@ -18,12 +18,16 @@ type closure struct {
 	// since then: the master comes back, and so does a place where the gauge stands
 	// open, or is always laid down.
 	before, since places
+	jump          uint64 // the reading that was at zero at once, where the gauge had stood elsewhere
 }
 
 const (
 	// closureMost times what agrees is the furthest that a zero may have moved and be
 	// charged; beyond it the whole is gauged again.
 	closureMost = 5
+	// zeroSeconds between two readings nobody takes a gauge from where it stands and sets
+	// it on a master.
+	zeroSeconds = 0.3
 
 	askMaster     = "now look at the master again"
 	reasonMoved   = "the zero has moved: set the gauge to its master again, and gauge the part anew"
@@ -57,6 +61,9 @@ func (m *size) looked(r motion.Rest, open float64, out *Out) {
 	switch {
 	case off > agree && fromPart <= agree:
 		m.reason = "that is the part once more: now look at the master (or set the gauge to it again and start over)"
+	case off <= most && m.zero.jump > 0 && r.FirstSeq == m.zero.jump:
+		m.anew(out)
+		return
 	case off <= most:
 		m.zero.at, m.zero.known, m.zero.open = r.Value, true, open
 		if off > agree {
@@ -97,6 +104,14 @@ func (c *closure) movedTo(v, agree float64, turning bool) bool {
 	moved := c.since.count(v, agree) >= by && c.before.count(v, agree) < by
 	c.since.add(v)
 	return moved
+}
+
+// after takes a reading that follows one at a rest: a gauge that was elsewhere and is at
+// zero in the next moment was not moved but set, and that is no closure.
+func (c *closure) after(last, r Reading, agree, step float64) {
+	if within(math.Abs(r.Value), step) && !within(math.Abs(last.Value), agree) && r.T-last.T < zeroSeconds {
+		c.jump = r.Seq
+	}
 }
 
 // anew gives the gaugings of the part up: they were made nobody knows where from. A

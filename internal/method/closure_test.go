@@ -60,6 +60,40 @@ func TestAMovedZeroComesBack(t *testing.T) {
 	}
 }
 
+// Whoever finds the zero off and sets it there and then has no closure: the gauge had no
+// time to go anywhere. One that goes there is looked at as ever, also past a wild zero.
+func TestAZeroSetOnTheMasterIsNoClosure(t *testing.T) {
+	for _, at := range []float64{0.3, 0.012} { // on the master, and on the part itself
+		z := onMaster(t)
+		for range 3 {
+			z.gauge(0.012)
+		}
+		z.gauge(at)
+		for range 20 {
+			z.read(0, false)
+		}
+		if z.out.Result != nil || z.said(NextStep, "the zero has moved") != 1 {
+			t.Errorf("set to zero at %.3f mm: %+v, notes %+v", at, z.out.Result, z.notes)
+		}
+	}
+	z := onMaster(t)
+	for range 3 {
+		z.gauge(0.012)
+	}
+	z.gauge(0.3)
+	z.read(0, false) // wild
+	for range 5 {
+		z.read(0.3, false)
+	}
+	z.read(0.12, false)
+	for range 10 {
+		z.read(0, false)
+	}
+	if r := z.out.Result; r == nil || z.said(DroppedTake, "") != 0 {
+		t.Errorf("the master at zero: %+v", z.notes)
+	}
+}
+
 // A gauge that stands open, or is laid down where it was laid before, is no moved zero,
 // however often; nor is a place where it lay but once.
 func TestAGaugeLaidDownIsNoMovedZero(t *testing.T) {

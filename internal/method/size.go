@@ -51,9 +51,14 @@ func (m *size) Reading(r Reading, out *Out) {
 	if m.done {
 		return
 	}
+	stood, last := m.find.Resting(), m.last
 	ev, ok := m.core.reading(r)
 	if !ok {
 		return
+	}
+	if stood && m.zero.wanted {
+		step, step2 := m.steps()
+		m.zero.after(last, r, m.agree(), step+step2)
 	}
 	if r.Pressed || m.spec.Gauge.Sends == ledger.OnPress {
 		g := motion.Rest{FirstSeq: r.Seq, LastSeq: r.Seq, Start: r.T, End: r.T, T: r.T, Count: 1, Used: 1, Value: r.Value, Low: r.Value, High: r.Value}
