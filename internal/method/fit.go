@@ -95,12 +95,13 @@ func fitPlay(points []point, ends []mean) line {
 	l.ok = true
 	// Where the drift is nothing that the scatter could not have made, its
 	// degree of freedom tells of the scatter too: one more is worth having where
-	// there are few. P itself keeps the drift taken out, so this never biases it.
+	// there are few. It counts for no more than chance makes of it in five cases of six:
+	// the rest is drift. P itself keeps the drift taken out, so this never biases it.
 	ofDrift := l.drift * l.drift / l.cross[2]
 	l.sd, l.sdDof = math.Sqrt(l.rss/float64(l.dof)), l.dof
 	if l.dof < fewDof && ofDrift <= 10*l.sd*l.sd {
 		l.sdDof = l.dof + 1
-		l.sd = math.Sqrt((l.rss + ofDrift) / float64(l.sdDof))
+		l.sd = math.Sqrt((l.rss + min(ofDrift, 2*l.sd*l.sd)) / float64(l.sdDof))
 	}
 	return l
 }
