@@ -7,11 +7,12 @@ import (
 	"thouwright/internal/motion"
 )
 
-// turn is the readings of the turn: those since the gauge was set up. A part that stood
-// still for a while when it was confirmed looks like one that ran true, and everything
-// before that like the set-up. Where that moved smoothly and came back to where it
-// stands it was the turn, where it did neither the set-up; ok is false where nobody
-// can tell.
+// turn is the readings of the turn: those since the gauge was set up. A part that stands
+// still in mid-turn or after it looks for that while like one that runs true, and what
+// was before like the set-up. So where they make no whole turn by themselves, what moved
+// is looked at without the last standstill, and without any: what moved smoothly and came
+// back to where it stands was the turn, what did neither the set-up; ok is false where
+// nobody can tell.
 func (m *runOut) turn() (turn []Reading, ok bool) {
 	all := m.kept
 	if m.n > runOutMost {
@@ -19,19 +20,51 @@ func (m *runOut) turn() (turn []Reading, ok bool) {
 		all = slices.Concat(m.kept[k:], m.kept[:k])
 	}
 	turn = m.sinceSetUp(all)
-	stood := m.stood(len(all), func(i int) float64 { return all[len(all)-1-i].Value })
-	before := m.sinceSetUp(all[:len(all)-stood])
-	width := rangeOf(before)
-	if width <= 2*math.Max(rangeOf(turn), m.jump()) {
+	width := rangeOf(turn)
+	moving := [][]Reading{all[:len(all)-m.stoodLast(all)]}
+	switch whole := width > m.jump() && m.turned(turn) >= runOutLeast && m.comesBack(turn, width); {
+	case whole && width > 4*m.find.Window():
 		return turn, true
+	case !whole: // a slow turn of so little is standstills for the most part
+		moving = append(moving, m.moving(all))
 	}
-	switch smooth, back := smoothly(before, width), m.comesBack(before, width); {
-	case smooth && back:
-		return before, true
-	case !smooth && !back:
-		return turn, true
+	for _, moved := range moving {
+		whole := m.sinceSetUp(moved)
+		wide := rangeOf(whole)
+		if wide <= math.Max(1.05*width+m.find.Window(), 2*m.jump()) {
+			continue
+		}
+		switch smooth, back := smoothly(whole, wide), m.comesBack(whole, wide); {
+		case smooth && back:
+			from := slices.IndexFunc(all, func(r Reading) bool { return r.Seq == whole[0].Seq })
+			return all[from:], true
+		case smooth || back:
+			return nil, false
+		}
 	}
-	return nil, false
+	return turn, true
+}
+
+// moving is readings with only the first and the last of every standstill.
+func (m *runOut) moving(all []Reading) (moved []Reading) {
+	for i := 0; i < len(all); {
+		n := m.stood(all[i:])
+		if n > 0 {
+			moved = append(moved, all[i])
+			i += n - 1
+		}
+		moved = append(moved, all[i])
+		i++
+	}
+	return moved
+}
+
+func rangeOf(readings []Reading) float64 {
+	low, high := inf, -inf
+	for _, r := range readings {
+		low, high = math.Min(low, r.Value), math.Max(high, r.Value)
+	}
+	return math.Max(0, high-low)
 }
 
 // smoothly tells whether readings so wide apart never jump, not even as in a turn of a
@@ -43,14 +76,6 @@ func smoothly(turn []Reading, width float64) bool {
 		}
 	}
 	return true
-}
-
-func rangeOf(readings []Reading) float64 {
-	low, high := inf, -inf
-	for _, r := range readings {
-		low, high = math.Min(low, r.Value), math.Max(high, r.Value)
-	}
-	return math.Max(0, high-low)
 }
 
 // comesBack tells whether readings that are so wide apart were where they end before they
@@ -173,21 +198,28 @@ func (m *runOut) turned(all []Reading) int {
 	if rangeOf(all) <= 4*m.find.Window() {
 		return n
 	}
-	return n - m.stood(n, func(i int) float64 { return all[i].Value }) - m.stood(n, func(i int) float64 { return all[n-1-i].Value })
+	return n - max(0, m.stood(all)-1) - m.stoodLast(all)
 }
 
-// stood is how many of n readings, from the first on, a standstill takes; the last of it
-// begins the movement.
-func (m *runOut) stood(n int, value func(i int) float64) int {
-	low, high := inf, -inf
-	for i := range n {
-		low, high = math.Min(low, value(i)), math.Max(high, value(i))
+// stoodLast is how many readings a standstill at the end takes but for its first.
+func (m *runOut) stoodLast(all []Reading) int {
+	back := slices.Clone(all)
+	slices.Reverse(back)
+	return max(0, m.stood(back)-1)
+}
+
+// stood is how many readings the standstill takes that they begin with; 0 without one.
+func (m *runOut) stood(all []Reading) int {
+	low, high, n := inf, -inf, 0
+	for _, r := range all {
+		low, high = math.Min(low, r.Value), math.Max(high, r.Value)
 		if high-low > m.find.Window() {
-			if i < runOutFlat {
-				return 0
-			}
-			return i - 1
+			break
 		}
+		n++
 	}
-	return 0
+	if n < runOutFlat {
+		return 0
+	}
+	return n
 }
