@@ -28,6 +28,7 @@ type drag struct {
 	core
 	zero    float64 // the level without a pull
 	hasZero bool
+	noZero  bool // it was never seen: the first reading lay too high for one
 	pull    []Reading
 	pulling bool
 	low     int // readings in a row below the end's threshold
@@ -40,10 +41,11 @@ type drag struct {
 const madToSigma = 1.4826
 
 const (
-	dragSeconds  = 3.0 // of running, at least
-	dragReadings = 10  // of running, at least
-	dragSettle   = 0.5 // s after the breakaway until it runs
-	dragOver     = 0.3 // a pull is over below this part of its level
+	dragSeconds  = 3.0  // of running, at least
+	dragReadings = 10   // of running, at least
+	dragSettle   = 0.5  // s after the breakaway until it runs
+	dragOver     = 0.3  // a pull is over below this part of its level
+	dragSteady   = 0.05 // of the highest drag: a gauge that nobody pulls moves less
 	dragMost     = 20000
 	// What a gauge that sends only on change said stands until it says another thing: so
 	// often, in s, it counts as read; and after this silence a pull that fell is over.
@@ -115,7 +117,7 @@ func (m *drag) Reading(r Reading, out *Out) {
 		// The gauge stands at nothing before it is pulled.
 		m.zero, m.hasZero = r.Value, true
 		if math.Abs(r.Value) > m.begins() {
-			m.zero = 0
+			m.zero, m.noZero = 0, true
 		}
 	}
 	v := math.Abs(r.Value - m.zero)
@@ -125,7 +127,9 @@ func (m *drag) Reading(r Reading, out *Out) {
 				m.zero = z.Value
 			}
 		}
-		if v > m.begins() {
+		if v <= m.begins() {
+			m.noZero = false
+		} else {
 			m.pulling, m.pull, m.low, m.top = true, append(m.pull[:0], r), 0, v
 		}
 		return
@@ -197,6 +201,21 @@ func (m *drag) parts() (breakaway float64, running []Reading) {
 	return breakaway, p[from:to]
 }
 
+// offZero tells whether the pull begins with a gauge that stood where its zero should be,
+// and was not set to it: what stood there would count as drag.
+func (m *drag) offZero() bool {
+	n := 0
+	low, high := inf, -inf
+	for _, r := range m.pull {
+		if low, high = math.Min(low, r.Value), math.Max(high, r.Value); high-low > math.Max(m.find.Window(), dragSteady*m.top) {
+			break
+		}
+		n++
+	}
+	return m.noZero && n >= motion.RestCount && m.pull[n-1].T-m.pull[0].T >= motion.RestSeconds &&
+		math.Abs(m.pull[0].Value-m.zero) < 0.5*m.top
+}
+
 func enough(running []Reading) bool {
 	return len(running) >= dragReadings && running[len(running)-1].T-running[0].T >= dragSeconds-1e-9
 }
@@ -262,6 +281,9 @@ func (m *drag) finish(out *Out) {
 	res.Rests = []ledger.Rest{{Rest: 1, FirstSeq: first.Seq, LastSeq: last.Seq, T: (first.T + last.T) / 2, Side: "+", Level: 1, Value: mean, Used: true}}
 	if !m.inRange(m.zero+peak) && !m.inRange(m.zero-peak) {
 		res.NoVerdict = "beyond the gauge's range"
+	}
+	if m.offZero() {
+		res.NoVerdict = "the gauge did not stand at zero without a pull: set it to zero and pull again"
 	}
 	out.Result = res
 }

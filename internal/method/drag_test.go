@@ -204,3 +204,42 @@ func TestDragOfAGaugeThatSendsOnChange(t *testing.T) {
 		}
 	}
 }
+
+// A gauge that shows the weight of its hook, and stood so before the pull, gives no drag:
+// what stood would count. One that is met in mid-pull, or was seen at zero, does.
+func TestAGaugeThatIsNotAtZeroGivesNoVerdict(t *testing.T) {
+	for _, x := range []struct {
+		name    string
+		offset  float64
+		before  int
+		refused bool
+	}{{"tared", 0, 20, false}, {"a hook", 1.5, 20, true}, {"a heavy one", 3, 40, true}, {"met in mid-pull", 0, 0, false}} {
+		for _, sign := range []float64{1, -1} {
+			m, err := New(Spec{Method: Drag, Unit: quantity.N, Limits: metrology.Limits{Low: math.Inf(-1), High: 10}, Gauge: Gauge{HasError: true}}, nil, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			r := rand.New(rand.NewPCG(3, 3))
+			var out Out
+			seq := uint64(0)
+			read := func(v float64, n int) {
+				for range n {
+					seq++
+					m.Reading(Reading{Seq: seq, T: 0.1 * float64(seq), Value: sign * math.Round((x.offset+v+0.02*r.NormFloat64())*100) / 100, Step: 0.01}, &out)
+				}
+			}
+			read(0, x.before)
+			read(4, 1)
+			read(11, 2)
+			for range 60 {
+				read(8+0.3*r.NormFloat64(), 1)
+			}
+			read(1, 1)
+			read(0, 20)
+			m.Finish(0.1*float64(seq), &out)
+			if out.Result == nil || (out.Result.NoVerdict != "") != x.refused {
+				t.Errorf("%s, sign %v: %+v", x.name, sign, out.Result)
+			}
+		}
+	}
+}
