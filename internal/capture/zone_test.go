@@ -130,7 +130,7 @@ func TestTheZoneCountsAnglesArmAndSpan(t *testing.T) {
 	drag := method.Spec{Method: method.Drag, Unit: quantity.NM, Confidence: 0.95, Limits: metrology.Limits{Low: math.Inf(-1), High: 1.8},
 		Gauge: method.Gauge{Step: 0.002, Error: 0.02, HasError: true}, Arm: 200, ArmU95: 2}
 	// u = √((0.02/√3)² + (0.018/1.96)² + 0.0006²) = 0.0148, and 1.645 of it.
-	if got := line(drag); !strings.HasPrefix(got, "can pass up to 1.776") {
+	if got := line(drag); !strings.HasPrefix(got, "can pass up to 1.775") {
 		t.Errorf("arm: %q", got)
 	}
 	size := method.Spec{Method: method.Size, Unit: quantity.MM, Confidence: 0.95, Limits: metrology.Limits{Low: 29.967, High: 29.991},

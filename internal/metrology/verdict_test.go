@@ -145,7 +145,7 @@ func TestDecisionZone(t *testing.T) {
 		t.Errorf("coarse gauge says %q", say)
 	}
 	wide := DecisionZone(Ask{Step: 0.001, ErrorLocal: 0.002, Difference: true, Limits: Limits{-inf, 0.050}, Confidence: 0.95})
-	if say := wide.In(quantity.MM, quantity.MM); say != "can pass up to 0.0481 mm, and serve limits down to 0.00194 mm" {
+	if say := wide.In(quantity.MM, quantity.MM); say != "can pass up to 0.0480 mm, and serve limits down to 0.00194 mm" {
 		t.Errorf("a fine gauge says %q", say)
 	}
 	if say := wide.In(quantity.MM, quantity.Thou); say != "can pass up to 1.89 thou, and serve limits down to 0.076 thou" {
@@ -234,7 +234,7 @@ func TestWords(t *testing.T) {
 		}
 	}
 	k, v, comb := take("play", 3.2, 0.4, 2)
-	if got := WordsIn(quantity.MM, k, v, comb); got != "too loose by 0.030 mm, at least 0.016" {
+	if got := WordsIn(quantity.MM, k, v, comb); got != "too loose by 0.030 mm, at least 0.015" {
 		t.Errorf("in mm: %q", got)
 	}
 	b := Bound(1, nil)

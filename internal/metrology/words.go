@@ -71,8 +71,8 @@ func WordsIn(unit quantity.Unit, t *ledger.Take, v Verdict, c Combined) string {
 			least = over - c.Quantile(conf)
 		}
 		b.WriteString(too(t.Method, side) + " by " + say.full(over))
-		if least > 0 && say.bare(least) != say.bare(over) {
-			b.WriteString(", at least " + say.bare(least))
+		if sure := say.most(least); least > 0 && sure != say.bare(over) && sure != say.bare(0) {
+			b.WriteString(", at least " + sure)
 		}
 	case ledger.Pass:
 		b.WriteString(say.full(t.Result) + ", " + room(t, say))
@@ -155,9 +155,24 @@ func (s speech) in(v float64) float64 {
 
 func (s speech) bare(v float64) string { return fixed(s.in(v), s.places) }
 
+// least and most are bare rounded up and down: of what is promised, nothing is added. A
+// hair of float64 noise is not a digit.
+func (s speech) least(v float64) string { return s.directed(v, math.Ceil, -1e-6) }
+
+func (s speech) most(v float64) string { return s.directed(v, math.Floor, 1e-6) }
+
+func (s speech) directed(v float64, round func(float64) float64, hair float64) string {
+	p := math.Pow10(s.places)
+	return fixed(round(s.in(v)*p+hair)/p, s.places)
+}
+
 func (s speech) full(v float64) string {
+	return s.named(s.bare(v))
+}
+
+func (s speech) named(number string) string {
 	if u := s.to.String(); u != "" {
-		return s.bare(v) + " " + u
+		return number + " " + u
 	}
-	return s.bare(v)
+	return number
 }

@@ -225,11 +225,11 @@ func (z Zone) In(from, to quantity.Unit) string {
 	case math.IsInf(z.limits.Low, -1) && z.High <= 0 && z.limits.High > 0:
 		return "this gauge can never say pass here: the limit would have to be " + finest + " or more" + remedy + assumed
 	case math.IsInf(z.Low, -1):
-		return "can pass up to " + say.full(z.High) + ", and serve limits down to " + finest + remedy + assumed
+		return "can pass up to " + say.named(say.most(z.High)) + ", and serve limits down to " + finest + remedy + assumed
 	case math.IsInf(z.High, 1):
-		return "can pass from " + say.full(z.Low) + " up" + remedy + assumed
+		return "can pass from " + say.named(say.least(z.Low)) + " up" + remedy + assumed
 	}
-	return "can pass from " + say.bare(z.Low) + " to " + say.full(z.High) + ", and serve limits down to " + finest + " apart" + remedy + assumed
+	return "can pass from " + say.least(z.Low) + " to " + say.named(say.most(z.High)) + ", and serve limits down to " + finest + " apart" + remedy + assumed
 }
 
 // remedy is what helps where the gauge's error does not leave enough.
