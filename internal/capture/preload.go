@@ -1,6 +1,8 @@
 package capture
 
 import (
+	"reflect"
+
 	"thouwright/config"
 	"thouwright/internal/ledger"
 	"thouwright/internal/method"
@@ -42,6 +44,15 @@ func (s *Sheet) aim(p place, stage string) (ledger.Tag, method.Spec) {
 		}
 	}
 	return s.tag(p, stage), own
+}
+
+// sameSetting tells whether a new version of the files leaves what is set at p, which is
+// q there, as it was: a guide speaks of its limits and its thread, and counts its steps.
+func (s *Sheet) sameSetting(t *Sheet, p, q place, stage string) bool {
+	tag, a := s.aim(p, stage)
+	tag2, b := t.aim(q, stage)
+	return tag == tag2 && a.Limits == b.Limits && a.Unit == b.Unit && a.Confidence == b.Confidence &&
+		reflect.DeepEqual(s.adjuster(p, stage), t.adjuster(q, stage))
 }
 
 // adjuster is what is turned at p, nil for nothing: where a preload is worked out from

@@ -372,3 +372,54 @@ func asKept(takes []*ledger.Take) (kept []*ledger.Take) {
 	}
 	return kept
 }
+
+// The sheet is edited while the nut is set: no word of the limits or of the thread of
+// before is left standing, and no step that is no longer written is asked for.
+func TestAnEditedAdjustingBeginsAnew(t *testing.T) {
+	r := rigOn(t, benchAndSheet(t, torqueBench, preloadJob), Resume{})
+	r.pulls(0.3)
+	edit := func(old, new string) *ledger.LiveActive {
+		r.c.Replace(benchAndSheet(t, torqueBench, strings.Replace(preloadJob, old, new, 1)), ledger.Stamp{Elapsed: r.now, Wall: r.now}, &r.out)
+		r.take()
+		var l ledger.Live
+		r.c.Live(&l)
+		return l.Active
+	}
+	r.pulls(1.0)
+	if a := edit("0.40..0.60 N·m", "0.80..1.00 N·m"); a.Guide != nil || a.Phase != ledger.PhaseAdjusting {
+		t.Errorf("0.7 was too tight in 0.4..0.6 and is too loose in 0.8..1.0: %q, told %+v", a.Phase, a.Guide)
+	}
+	if _, g := r.pulls(1.0); len(g) != 1 || g[0].Way != method.Tighten {
+		t.Errorf("0.7 in 0.8..1.0: %+v", g)
+	}
+	if a := edit(`"lock"`, `"turn it round", "lock"`); len(a.Steps) != 3 || a.StepNow != 0 {
+		t.Errorf("another step: %d of %q", a.StepNow, a.Steps)
+	}
+	for range 2 {
+		if err := r.do(ledger.Command{Do: ledger.DoStep}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if a := edit(`, "lock"`, ""); len(a.Steps) != 1 || a.StepNow != 0 {
+		t.Errorf("two steps less: %d of %q", a.StepNow, a.Steps)
+	}
+}
+
+// A place that waits takes its steps from the sheet as it now is.
+func TestStepsTakenAwayWhileAPlaceWaits(t *testing.T) {
+	waits := strings.Replace(preloadJob, `"at once"`, `"switch"`, 1)
+	r := rigOn(t, benchAndSheet(t, torqueBench, waits), Resume{})
+	r.pulls(0.3)
+	if err := r.do(ledger.Command{Do: ledger.DoStep}); err != nil {
+		t.Fatal(err)
+	}
+	r.c.Replace(benchAndSheet(t, torqueBench, strings.Replace(waits, `, "lock"`, "", 1)), ledger.Stamp{Elapsed: r.now, Wall: r.now}, &r.out)
+	r.take()
+	r.words = nil
+	if err := r.do(ledger.Command{Do: ledger.DoAccept}); err != nil && !strings.Contains(err.Error(), "nothing to accept") {
+		t.Fatal(err)
+	}
+	if r.c.machine == nil {
+		t.Error("nothing is measured")
+	}
+}

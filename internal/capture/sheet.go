@@ -176,7 +176,7 @@ func (s *Sheet) sameWork(t *Sheet, tag ledger.Tag) bool {
 	a, b := s.spec(p, tag.Stage), t.spec(q, tag.Stage)
 	minus := (a.Minus == nil) == (b.Minus == nil) && (a.Minus == nil || *a.Minus == *b.Minus)
 	a.Minus, b.Minus = nil, nil
-	return minus && a == b
+	return minus && a == b && s.sameSetting(t, p, q, tag.Stage)
 }
 
 // looseJob is what can be measured at once, without a job: each gauge of the
