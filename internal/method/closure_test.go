@@ -60,6 +60,25 @@ func TestAMovedZeroComesBack(t *testing.T) {
 	}
 }
 
+// With a button as without one: what is gauged anew is no longer in the way of an accept.
+func TestAPressAfterAMovedZeroIsTheSize(t *testing.T) {
+	z := onMaster(t)
+	for _, v := range []float64{0.07, 0.3, 1.2, 0.301} {
+		z.read(v, true)
+	}
+	if z.said(DroppedTake, "the zero has moved") != 1 {
+		t.Fatalf("the master read the same twice: %+v", z.notes)
+	}
+	z.read(-0.23, true)
+	if p := z.m.Progress(); p.Say != askMaster || p.Reason != "" {
+		t.Errorf("gauged anew: says %q, %q", p.Say, p.Reason)
+	}
+	if z.m.Finish(z.now, &z.out); z.out.Result == nil {
+		t.Fatal("not accepted")
+	}
+	near(t, "the bore", z.out.Result.Value, 29.77)
+}
+
 // Whoever finds the zero off and sets it there and then has no closure: the gauge had no
 // time to go anywhere. One that goes there is looked at as ever, also past a wild zero.
 func TestAZeroSetOnTheMasterIsNoClosure(t *testing.T) {

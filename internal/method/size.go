@@ -201,7 +201,7 @@ func (m *size) gauged(r motion.Rest, open float64, out *Out) {
 // was read as a difference from it.
 func (m *size) gaugedEnough(out *Out) {
 	if m.spec.HasMaster && !m.zero.wanted {
-		m.zero.wanted = true
+		m.zero.wanted, m.reason = true, ""
 		out.Notes = append(out.Notes, Note{Kind: NextStep, T: m.now, Text: askMaster})
 		return
 	}
