@@ -63,8 +63,10 @@ func Guidance(s Spec, a Adjuster, value, u95 float64) ledger.Guide {
 	default:
 		g.Way = wayFor(value - aim)
 	}
-	if g.Where == WhereIn && g.Ratio <= 0.5 {
-		// Near the middle and still unsure: turning does not help, measuring does.
+	past := math.IsInf(high, 1) && value > aim || math.IsInf(low, -1) && value < aim
+	if g.Where == WhereIn && (g.Ratio <= 0.5 || past) {
+		// Near the middle, or far from the only limit, and still unsure: turning does not
+		// help, measuring does.
 		g.Way = Hold
 		return g
 	}
@@ -83,13 +85,14 @@ func wayFor(excess float64) string {
 }
 
 // middleOf is where to aim in a band, and how far its edge lies from there. An
-// open lower end counts as nothing, an open upper end as twice the lower.
+// open lower end counts as nothing, an open upper end as three times the lower. From a
+// limit below zero, which only what is worked out may have, it lies as far the right way.
 func middleOf(low, high float64) (aim, half float64) {
 	switch {
 	case math.IsInf(high, 1):
-		return 2 * low, math.Max(math.Abs(low), math.SmallestNonzeroFloat64)
+		high = low + 2*math.Abs(low)
 	case math.IsInf(low, -1):
-		low = math.Min(0, high)
+		low = math.Min(0, 3*high)
 	}
 	half = (high - low) / 2
 	if half <= 0 {

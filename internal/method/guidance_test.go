@@ -115,6 +115,38 @@ func TestDragTurnsTheOtherWay(t *testing.T) {
 	}
 }
 
+// A preload that is worked out may have a limit at zero or below: the way still leads
+// into the band, never from a value in it back to its only limit, and the page can be
+// told how far off it is.
+func TestOneLimitAtZeroOrBelow(t *testing.T) {
+	inf := math.Inf(1)
+	for _, c := range []struct {
+		low, high, value, u95 float64
+		way                   string
+	}{
+		{0, inf, -0.01, 0.05, Tighten},
+		{0, inf, 0.01, 0.05, Hold},
+		{-1, inf, -1.5, 0.5, Tighten},
+		{-1, inf, -3, 0.5, Tighten},
+		{-1, inf, -0.9, 0.5, Tighten},
+		{0.4, inf, 0.3, 0.3, Tighten},
+		{0.4, inf, 0.5, 0.3, Tighten},
+		{0.4, inf, 1.3, 3, Hold},
+		{-inf, -0.5, -0.45, 0.1, Slacken},
+		{-inf, -0.5, -0.55, 0.1, Slacken},
+		{-inf, 0.5, 0.55, 0.1, Slacken},
+		{-inf, 0.5, 0.45, 0.1, Slacken},
+		{-inf, 0.5, 0.05, 3, Hold},
+		{-inf, 0, 0.01, 0.05, Slacken},
+		{-inf, 0, -0.01, 0.05, Hold},
+	} {
+		s := Spec{Method: Drag, Limits: metrology.Limits{Low: c.low, High: c.high}, Confidence: 0.95}
+		if g := Guidance(s, Adjuster{}, c.value, c.u95); g.Way != c.way || math.IsInf(g.Ratio, 0) || math.IsNaN(g.Ratio) {
+			t.Errorf("%v ± %v in %v..%v: %+v, want %s", c.value, c.u95, c.low, c.high, g, c.way)
+		}
+	}
+}
+
 func TestTurnsByTheSlot(t *testing.T) {
 	s := Spec{Method: EndPlay, Limits: metrology.Limits{Low: 0.02, High: 0.08}, Confidence: 0.95}
 	for _, c := range []struct {
