@@ -177,6 +177,18 @@ func TestAPartThatVariesIsNoMovedZero(t *testing.T) {
 	}
 }
 
+// One gauging may join two heaps to one part, of more gaugings than are waited for: what
+// is wanted is then never below what there is.
+func TestHeapsThatJoinWantNoMore(t *testing.T) {
+	z := onMaster(t)
+	for _, v := range []float64{0.10, 0.16, 0.22, 0.13, 0.25, 0.19, 0.115, 0.38, 0.44, 0.50, 0.41, 0.53, 0.47, 0.395, 0.315} {
+		z.gauge(v)
+	}
+	if p := z.m.Progress(); p.Say != askMaster || p.Wanted < p.Strokes {
+		t.Errorf("says %q, %d of %d", p.Say, p.Strokes, p.Wanted)
+	}
+}
+
 // A closure within what agrees is any gauging's; one beyond it is charged, and never
 // without a word.
 func TestAClosureBeyondWhatAgreesIsSaid(t *testing.T) {

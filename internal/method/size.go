@@ -318,7 +318,7 @@ func (m *size) Finish(t float64, out *Out) {
 
 func (m *size) Progress() Progress {
 	same, near := m.seen.best()
-	wanted := min(sizeGaugings+len(near), sizeMost-len(near))
+	wanted := max(len(same), min(sizeGaugings+len(near), sizeMost-len(near)))
 	p := Progress{Strokes: len(same), LeftOut: len(near), Wanted: wanted, Most: sizeMost, AtRest: m.find.Resting(), Reason: m.reason,
 		Say: "gauge the part three times, or press once"}
 	if len(same) > 0 {
