@@ -95,8 +95,9 @@ func fitPlay(points []point, ends []mean) line {
 	l.ok = true
 	// Where the drift is nothing that the scatter could not have made, its
 	// degree of freedom tells of the scatter too: one more is worth having where
-	// there are few. It counts for no more than chance makes of it in five cases of six:
-	// the rest is drift. P itself keeps the drift taken out, so this never biases it.
+	// there are few. It counts for no more than twice the variance, which chance seldom
+	// exceeds: the rest is drift. P itself keeps the drift taken out, so this never
+	// biases it.
 	ofDrift := l.drift * l.drift / l.cross[2]
 	l.sd, l.sdDof = math.Sqrt(l.rss/float64(l.dof)), l.dof
 	if l.dof < fewDof && ofDrift <= 10*l.sd*l.sd {

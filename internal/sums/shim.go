@@ -142,7 +142,11 @@ func runShim(v *values) (*Answer, error) {
 		if preload {
 			a.note(belowZero)
 		}
-		a.note("no pack from this stock brings the play into the band")
+		none := "no pack from this stock brings the play into the band"
+		if v.one("play").u95 > 0 {
+			none += ", its ± counted"
+		}
+		a.note(none)
 		return a, nil
 	}
 	chosen, total := p.pick(at), p.mm(at)
